@@ -1,0 +1,105 @@
+package contrast
+
+import "math"
+
+// Level is the overall difference A-B. Slices have one number for each block unless said otherwise.
+type Level struct {
+	// Estimated is false if no station was heard above the cut at no difference: then only the
+	// counts mean anything.
+	Estimated  bool
+	EstimateDB float64 // d-hat: the difference at which the blocks balance
+	Interval   Interval
+	P          float64 // exact two-sided p of no difference, before any adjustment
+
+	// At no difference: heard weight, mean difference, block weight and g = w * mean.
+	M, MeanDB, W, G []float64
+
+	Blocks     int
+	Stations   int     // stations heard above the cut at no difference
+	Sectors    int     // 45-degree sectors that hold such a station
+	Receptions int     // all reports of the trial
+	SumM       float64 // sum of M
+
+	Beyond  Beyond
+	Running Running
+
+	Kappa   float64 // share of a difference that censoring lets through, at least 0.05; NaN if not estimated
+	SigmaDB float64 // sigma_D: standard deviation of one block's difference, dB; NaN below two blocks
+}
+
+// Level computes the overall difference.
+func (t *Trial) Level() Level {
+	c := t.newComparison()
+	c.at(0)
+	l := Level{
+		M: clone(c.m), MeanDB: clone(c.dbar), W: clone(c.w), G: clone(c.g),
+		Blocks: t.params.Blocks, Receptions: t.receptions(), SumM: sum(c.m), SigmaDB: math.NaN(),
+		Interval: unbounded(), Beyond: nothingBeyond(), Kappa: math.NaN(),
+	}
+	l.Stations, l.Sectors = c.heard()
+	l.P = t.plan.Abs(c.g)
+	l.Running = c.running()
+	if l.Stations == 0 {
+		return l
+	}
+	l.Estimated = true
+	l.EstimateDB = root(c.sumG)
+	l.Interval = invert(c.p, l.EstimateDB)
+	l.Running.Interval = invert(c.anytimeP, l.EstimateDB)
+	l.Beyond = c.beyond(l.EstimateDB)
+	l.Kappa, l.SigmaDB = c.spread(l.EstimateDB)
+	return l
+}
+
+// PAt is the exact two-sided p of the difference offsetDB at every station.
+func (t *Trial) PAt(offsetDB float64) float64 {
+	return t.newComparison().p(offsetDB)
+}
+
+// p is the sign-flip p at one offset.
+func (c *comparison) p(offsetDB float64) float64 {
+	c.at(offsetDB)
+	return c.trial.plan.Abs(c.g)
+}
+
+// heard counts the stations with weight at the present offsets, and the 45-degree sectors they lie in.
+func (c *comparison) heard() (stations, sectors int) {
+	seen := make([]bool, len(c.offset))
+	var inSector [sectorCount]bool
+	for i, cell := range c.trial.cells {
+		if c.a[i] == 0 || seen[cell.station] {
+			continue
+		}
+		seen[cell.station] = true
+		stations++
+		if s := c.trial.stations[cell.station]; s.HasAzimuth {
+			inSector[sectorOf(s.AzimuthRad)] = true
+		}
+	}
+	for _, in := range inSector {
+		if in {
+			sectors++
+		}
+	}
+	return stations, sectors
+}
+
+// Negated is the level with the arms exchanged: the difference B-A.
+func (l Level) Negated() Level {
+	l.EstimateDB = -l.EstimateDB
+	l.Interval = l.Interval.negated()
+	l.MeanDB, l.G = negated(l.MeanDB), negated(l.G)
+	l.Beyond.Interval = l.Beyond.Interval.negated()
+	l.Running.Interval = l.Running.Interval.negated()
+	return l
+}
+
+func clone(x []float64) []float64 { return append([]float64(nil), x...) }
+
+func negated(x []float64) []float64 {
+	out := make([]float64, len(x))
+	for i, v := range x {
+		out[i] = 0 - v // 0 stays 0, not -0
+	}
+	return out
+}

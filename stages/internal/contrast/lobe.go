@@ -1,0 +1,227 @@
+package contrast
+
+import (
+	"math"
+	"slices"
+)
+
+const (
+	fitRounds     = 5
+	fitStepDB     = 5
+	gridPoints    = 41
+	gridErrors    = 4 // half width of the grid in standard errors
+	gridDoublings = 2 // times it may be widened if the region reaches its edge
+	leastErrorDB  = 0.05
+)
+
+// Lobe is one harmonic of the fitted dependence on azimuth, over the stations heard:
+// amplitude * cos(harmonic * (az - toward)) is added to the all-round difference.
+type Lobe struct {
+	Harmonic    int // 1: one lobe; 2: two opposite ones
+	AmplitudeDB float64
+	// LowDB and HighDB hold the amplitude with 95 % (a projection, so rather more). LowDB is 0 if
+	// no lobe at all is not ruled out. HighDB is +Inf if the data set no upper bound.
+	LowDB, HighDB float64
+	TowardDeg     float64 // clockwise from north, 0 <= toward < 360/harmonic
+	// DirectionKnown is false if no lobe at all is not ruled out: the direction is then undetermined.
+	DirectionKnown bool
+	// FromDeg to ToDeg, clockwise, is the smallest arc that holds the direction with 95 %; both
+	// in 0 <= deg < 360/harmonic.
+	FromDeg, ToDeg float64
+}
+
+// fit finds d and beta by Newton steps on the score, d being the root with the shape held. It
+// leaves the score evaluated at the fit.
+func (s *score) fit(rounds int) (d float64, beta []float64) {
+	beta = make([]float64, len(s.sumU))
+	d = s.rootWith(beta)
+	for range rounds {
+		s.look(d, beta)
+		information, ok := inverse(s.v0)
+		if !ok {
+			break
+		}
+		step := times(information, s.sumU)
+		length := math.Sqrt(dot(step, step))
+		scale := 1.0
+		if length > fitStepDB {
+			scale = fitStepDB / length
+		}
+		for k := range beta {
+			beta[k] += float64(scale * step[k])
+		}
+		d = s.rootWith(beta)
+	}
+	s.look(d, beta)
+	return d, beta
+}
+
+// rootWith is the root of the level with the shape held.
+func (s *score) rootWith(beta []float64) float64 {
+	return root(func(d float64) float64 {
+		s.shaped(d, beta)
+		return sum(s.g)
+	})
+}
+
+// region is the search for the pairs (cos, sin) of one harmonic that gate 1 does not rule out.
+type region struct {
+	s           *score
+	d           float64 // the fit
+	beta        []float64
+	mean        []float64
+	pair        int         // first column of the harmonic
+	errors      [2]float64  // standard errors of the pair
+	information [][]float64 // sum of M at the fit
+}
+
+// newRegion takes a score that stands at the fit; false if it has no inverse.
+func newRegion(s *score, d float64, beta []float64, pair int) (*region, bool) {
+	inv, ok := inverse(s.v0)
+	if !ok {
+		return nil, false
+	}
+	covariance := product(product(inv, s.ve), inv)
+	r := &region{s: s, d: d, beta: clone(beta), mean: clone(s.mean), pair: pair, information: square(len(beta))}
+	for i := range s.v0 {
+		copy(r.information[i], s.v0[i])
+	}
+	for i := range r.errors {
+		r.errors[i] = math.Max(leastErrorDB, math.Sqrt(covariance[pair+i][pair+i]))
+	}
+	return r, true
+}
+
+// allowed tells that gate 1 does not rule a pair out. What is not looked for is profiled linearly: the other
+// harmonic, if there is one, by the information matrix, and d by the mean of the columns.
+func (r *region) allowed(c, s float64) bool {
+	beta := clone(r.beta)
+	beta[r.pair], beta[r.pair+1] = c, s
+	if len(beta) == 4 {
+		r.profileOther(beta)
+	}
+	shift := make([]float64, len(beta))
+	for k := range shift {
+		shift[k] = beta[k] - r.beta[k]
+	}
+	r.s.look(r.d-dot(r.mean, shift), beta)
+	return r.s.allowed()
+}
+
+// profileOther sets the other pair to its best value given this one: other = fit - Moo^-1 Mop (pair - fit).
+func (r *region) profileOther(beta []float64) {
+	other := 2 - r.pair
+	block := square(2)
+	side := make([]float64, 2)
+	for i := range 2 {
+		for j := range 2 {
+			block[i][j] = r.information[other+i][other+j]
+			side[i] += float64(r.information[other+i][r.pair+j] * (beta[r.pair+j] - r.beta[r.pair+j]))
+		}
+	}
+	inv, ok := inverse(block)
+	if !ok {
+		return
+	}
+	for i, x := range times(inv, side) {
+		beta[other+i] = r.beta[other+i] - x
+	}
+}
+
+// point is a pair that is not ruled out.
+type point struct{ c, s float64 }
+
+// kept gives the points of the grid that are not ruled out, and whether they reach its edge. The grid is
+// 41 by 41 points over +-4 standard errors about the fit, wider by 2 and again by 2 if need be.
+func (r *region) kept() (points []point, open bool) {
+	half := float64(gridErrors)
+	for range gridDoublings {
+		if !r.reaches(half) {
+			break
+		}
+		half *= 2
+	}
+	for i := range gridPoints {
+		for j := range gridPoints {
+			p := r.at(half, i, j)
+			if !r.allowed(p.c, p.s) {
+				continue
+			}
+			points = append(points, p)
+			open = open || onEdge(i) || onEdge(j)
+		}
+	}
+	return points, open
+}
+
+// reaches tells whether the region reaches the edge of the grid of that half width.
+func (r *region) reaches(half float64) bool {
+	for i := range gridPoints {
+		for j := range gridPoints {
+			if !onEdge(i) && !onEdge(j) {
+				continue
+			}
+			if p := r.at(half, i, j); r.allowed(p.c, p.s) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+func onEdge(i int) bool { return i == 0 || i == gridPoints-1 }
+
+// at is point i, j of the grid; the middle one is the fit.
+func (r *region) at(half float64, i, j int) point {
+	const middle = gridPoints / 2
+	return point{
+		c: r.beta[r.pair] + float64(half*r.errors[0]*float64(i-middle)/middle),
+		s: r.beta[r.pair+1] + float64(half*r.errors[1]*float64(j-middle)/middle),
+	}
+}
+
+// lobe describes the harmonic whose region this is; originKept says that no lobe is not ruled out.
+func (r *region) lobe(harmonic int, originKept bool) Lobe {
+	c, s := r.beta[r.pair], r.beta[r.pair+1]
+	l := Lobe{
+		Harmonic: harmonic, AmplitudeDB: math.Hypot(c, s),
+		TowardDeg: degrees(math.Atan2(s, c)) / float64(harmonic), DirectionKnown: !originKept,
+	}
+	points, open := r.kept()
+	if len(points) == 0 { // the fit itself is ruled out: nothing is known
+		l.HighDB, l.DirectionKnown = math.Inf(1), false
+		return l
+	}
+	l.LowDB = math.Inf(1)
+	angles := make([]float64, len(points))
+	for i, p := range points {
+		size := math.Hypot(p.c, p.s)
+		l.LowDB, l.HighDB = math.Min(l.LowDB, size), math.Max(l.HighDB, size)
+		angles[i] = degrees(math.Atan2(p.s, p.c))
+	}
+	if open {
+		l.HighDB = math.Inf(1)
+	}
+	if originKept {
+		l.LowDB = 0
+		return l
+	}
+	from, to := smallestArc(angles)
+	l.FromDeg, l.ToDeg = from/float64(harmonic), to/float64(harmonic)
+	return l
+}
+
+// smallestArc gives the ends of the smallest arc, clockwise, that holds all angles (degrees); it
+// sorts them.
+func smallestArc(angles []float64) (from, to float64) {
+	slices.Sort(angles)
+	n := len(angles)
+	from, to = angles[0], angles[n-1]
+	widest := angles[0] + 360 - angles[n-1]
+	for i := 1; i < n; i++ {
+		if gap := angles[i] - angles[i-1]; gap > widest {
+			widest, from, to = gap, angles[i], angles[i-1]
+		}
+	}
+	return from, to
+}

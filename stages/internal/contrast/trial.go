@@ -1,0 +1,140 @@
+package contrast
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+
+	"fairlobe/stages/internal/signflip"
+)
+
+// Alpha is the level of every interval here (95 %), and of the single tests.
+const Alpha = 0.05
+
+const (
+	clipDB      = 15  // greatest difference of one station in one block
+	loneLimitDB = 6   // above it a difference with one silent arm is a "lone strong report"
+	loneDB      = 1.2 // what is left of its difference
+	loneWeight  = 0.1 // and of its weight
+	// sharedParts is the ratio of a block's own variance to that shared by its stations: the
+	// weight of a block with m heard stations is m/(m + sharedParts).
+	sharedParts = 10
+)
+
+// Station is one receiver (or, in the other direction, one sender). Its number is its place in the
+// slice given to New.
+type Station struct {
+	AzimuthRad float64 // seen from the trial's antenna, from north, clockwise
+	HasAzimuth bool    // false: the station takes no part in Directivity
+	Region     int     // label; stations of one region are not independent
+}
+
+// Report is one report of one station.
+type Report struct {
+	Block      int   // from 0, in the order in which the blocks were sent
+	Station    int   // index into the stations
+	First      bool  // true: arm A, the minuend; false: arm B
+	Slot       int64 // the transmit slot, only to sort by
+	DitheredDB float64
+}
+
+// Params are the settings of a trial.
+type Params struct {
+	Blocks int     // complete blocks, those without any report included
+	CutDB  float64 // recensoring level c; whatever is above it is decoded
+	Seed   uint64  // of the sign vectors and of the permutations
+}
+
+// cell holds the reports of one station in one block: values[first:second] are arm A's,
+// values[second:end] arm B's.
+type cell struct {
+	block, station     int
+	first, second, end int
+}
+
+// Trial is a comparison of two arms, ready to be evaluated. It is not changed by its methods, so
+// several goroutines may use it.
+type Trial struct {
+	params   Params
+	stations []Station
+	cells    []cell // by block, then station
+	values   []float64
+	plan     *signflip.Plan
+}
+
+// New sorts and packs the reports. It gives an error if a report names a block or a station that is
+// not there or has no finite value.
+func New(stations []Station, reports []Report, params Params) (*Trial, error) {
+	for i, r := range reports {
+		switch {
+		case r.Block < 0 || r.Block >= params.Blocks:
+			return nil, fmt.Errorf("packing report %d: block %d of %d", i, r.Block, params.Blocks)
+		case r.Station < 0 || r.Station >= len(stations):
+			return nil, fmt.Errorf("packing report %d: station %d of %d", i, r.Station, len(stations))
+		case math.IsNaN(r.DitheredDB) || math.IsInf(r.DitheredDB, 0):
+			return nil, fmt.Errorf("packing report %d: %v dB is no level", i, r.DitheredDB)
+		}
+	}
+	sorted := slices.Clone(reports)
+	slices.SortFunc(sorted, compareReports)
+	t := &Trial{params: params, stations: stations, plan: signflip.NewPlan(params.Blocks, params.Seed)}
+	t.pack(sorted)
+	return t, nil
+}
+
+// compareReports orders by block, station, arm (A first), slot and value; what is equal in all of
+// them is interchangeable.
+func compareReports(a, b Report) int {
+	arm := func(r Report) int {
+		if r.First {
+			return 0
+		}
+		return 1
+	}
+	return cmp.Or(
+		cmp.Compare(a.Block, b.Block),
+		cmp.Compare(a.Station, b.Station),
+		cmp.Compare(arm(a), arm(b)),
+		cmp.Compare(a.Slot, b.Slot),
+		cmp.Compare(a.DitheredDB, b.DitheredDB),
+	)
+}
+
+func (t *Trial) pack(sorted []Report) {
+	t.values = make([]float64, len(sorted))
+	for i, r := range sorted {
+		t.values[i] = r.DitheredDB
+		last := len(t.cells) - 1
+		if last < 0 || t.cells[last].block != r.Block || t.cells[last].station != r.Station {
+			t.cells = append(t.cells, cell{block: r.Block, station: r.Station, first: i, second: i})
+			last++
+		}
+		c := &t.cells[last]
+		c.end = i + 1
+		if r.First {
+			c.second = i + 1
+		}
+	}
+}
+
+// restrict is the trial of the stations that keep accepts, with their numbers unchanged.
+func (t *Trial) restrict(keep func(Station) bool) *Trial {
+	part := *t
+	part.cells = nil
+	for _, c := range t.cells {
+		if keep(t.stations[c.station]) {
+			part.cells = append(part.cells, c)
+		}
+	}
+	return &part
+}
+
+// receptions is the number of reports of the trial.
+func (t *Trial) receptions() int {
+	n := 0
+	for _, c := range t.cells {
+		n += c.end - c.first
+	}
+	return n
+}
