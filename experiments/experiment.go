@@ -87,6 +87,8 @@ type Fixed struct {
 type Arm struct {
 	Name      string
 	Variables []Variable // sorted by name
+	// Other is what differs beside the typed variables, as in Fixed; sorted by name.
+	Other []Variable
 }
 
 // Variable is one typed variable. Value is a float64, string, bool, Loss or []Wire.

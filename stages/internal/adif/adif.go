@@ -101,6 +101,9 @@ type Record struct {
 	Line int
 	// Accepted is false if a finding of the record is an Error.
 	Accepted bool
+	// Call, Station and Time are the contacted and the logging station and the start, of an accepted record.
+	Call, Station string
+	Time          time.Time
 	// Fields holds the data as written under names in capitals, the first value of a repeated field, and no empty
 	// data. It is nil unless Options.KeepFields is set.
 	Fields map[string]string

@@ -40,15 +40,14 @@ func notADI(data []byte, start int) (msg, mend string) {
 	case bytes.HasPrefix(head, []byte("<!DOCTYPE")), bytes.HasPrefix(head, []byte("<HTML")):
 		return "the file is a web page, not ADI text", "download the log again; the page may say why it was not given"
 	}
-	for pos := start; ; {
-		t, ok := nextTag(data, pos)
-		if !ok {
+	var t tag
+	for pos := start; ; pos = t.end {
+		if !t.next(data, pos) {
 			return "the file has no data specifier such as <CALL:5>, so it is not ADI text", "export the log as ADI"
 		}
 		if t.kind == tagField || t.kind == tagPastEnd {
 			return "", ""
 		}
-		pos = t.next
 	}
 }
 
@@ -83,42 +82,36 @@ func (p *parser) textBefore() (text string, begins bool) {
 
 // firstMark gives the first end mark of the file, or tagField if it has none.
 func (p *parser) firstMark() tagKind {
-	for pos := p.pos; ; {
-		t, ok := nextTag(p.data, pos)
-		if !ok {
-			return tagField
-		}
+	var t tag
+	for pos := p.pos; t.next(p.data, pos); pos = t.end {
 		if t.kind == tagEOH || t.kind == tagEOR {
 			return t.kind
 		}
-		pos = t.next
 	}
+	return tagField
 }
 
 // headerFields reads the tags up to <EOH> or the end of the file.
 func (p *parser) headerFields(text string) {
 	h := &Header{Text: text, Fields: map[string]string{}}
 	p.sum.Header = h
-	for {
-		t, ok := nextTag(p.data, p.pos)
-		if !ok {
-			p.pos = len(p.data)
-			return
-		}
-		p.pos = t.next
+	var t tag
+	for t.next(p.data, p.pos) {
+		p.pos = t.end
 		switch t.kind {
 		case tagEOH:
 			return
 		case tagField:
-			p.headerField(h, t)
+			p.headerField(h, &t)
 		default:
-			p.whole(Warning, "bad-tag", t.at, "", p.show(t.at, t.next), fmt.Sprintf("%q in the header can't be read as a field", p.show(t.at, t.next)),
+			p.whole(Warning, "bad-tag", t.at, "", p.show(t.at, t.end), fmt.Sprintf("%q in the header can't be read as a field", p.show(t.at, t.end)),
 				"write <NAME:LENGTH> with the number of bytes that follow")
 		}
 	}
+	p.pos = len(p.data)
 }
 
-func (p *parser) headerField(h *Header, t tag) {
+func (p *parser) headerField(h *Header, t *tag) {
 	name := string(bytes.ToUpper(t.name))
 	if n, ok := strings.CutPrefix(name, "USERDEF"); ok {
 		if def, ok := userDef(n, t); ok {
@@ -136,13 +129,13 @@ func (p *parser) headerField(h *Header, t tag) {
 }
 
 // userDef reads NAME, NAME,{A,B} or NAME,{lo:hi}.
-func userDef(number string, t tag) (UserDef, bool) {
+func userDef(number string, t *tag) (UserDef, bool) {
 	n, err := strconv.Atoi(number)
 	if err != nil || n < 1 {
 		return UserDef{}, false
 	}
 	name, limits, limited := strings.Cut(string(t.data), ",")
-	if !validName([]byte(name)) || strings.ContainsAny(name, ":<>") {
+	if name == "" || strings.Trim(name, " ") != name || strings.ContainsFunc(name, func(r rune) bool { return r > '~' || !inName(byte(r)) }) {
 		return UserDef{}, false
 	}
 	def := UserDef{N: n, Name: name, Type: strings.ToUpper(string(t.typ))}

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 )
 
 // Options changes what Read hands out. The zero value is the fastest.
@@ -50,7 +51,7 @@ func readAll(r io.Reader, size, limit int64) ([]byte, error) {
 		return nil, tooLarge(limit)
 	}
 	var buf bytes.Buffer
-	if size > 0 {
+	if size > 0 && size < math.MaxInt-bytes.MinRead {
 		// ReadFrom wants bytes.MinRead free bytes to see the end of the file without growing.
 		buf.Grow(int(size) + bytes.MinRead)
 	}
@@ -81,7 +82,8 @@ type parser struct {
 
 	seen map[string]string // one copy of each call, locator and name: they come again and again
 
-	// The record being read.
+	// The record being read, and its tag.
+	tag     tag
 	rec     *recordAlloc
 	begun   bool
 	first   int // offset of its first tag

@@ -18,12 +18,9 @@ type field struct {
 // record reads the next record; nil at the end of the file.
 func (p *parser) record() *Record {
 	p.begun, p.refused, p.fields, p.slot = false, false, p.fields[:0], [numFields]int{}
-	for {
-		t, ok := nextTag(p.data, p.pos)
-		if !ok {
-			return p.cut()
-		}
-		p.pos = t.next
+	t := &p.tag
+	for t.next(p.data, p.pos) {
+		p.pos = t.end
 		if !p.begun {
 			p.begin(t.at)
 		}
@@ -35,13 +32,14 @@ func (p *parser) record() *Record {
 		case tagEOH:
 			p.fault("unexpected-eoh", t.at, "", "<EOH>", "<EOH> stands inside a record", "remove it; only one header is allowed, at the start of the file")
 		case tagPastEnd:
-			p.fault("length-past-end", t.at, string(bytes.ToUpper(t.name)), p.show(t.at, t.next),
-				fmt.Sprintf("%s gives more data than the file has", p.show(t.at, t.next)), "correct the length, or export the log again: the file may be cut")
+			p.fault("length-past-end", t.at, string(bytes.ToUpper(t.name)), p.show(t.at, t.end),
+				fmt.Sprintf("%s gives more data than the file has", p.show(t.at, t.end)), "correct the length, or export the log again: the file may be cut")
 		case tagBad:
-			p.fault("bad-tag", t.at, "", p.show(t.at, t.next), fmt.Sprintf("%q %s", p.show(t.at, t.next), t.why),
+			p.fault("bad-tag", t.at, "", p.show(t.at, t.end), fmt.Sprintf("%q %s", p.show(t.at, t.end), t.why),
 				"write <NAME:LENGTH> with the number of bytes that follow")
 		}
 	}
+	return p.cut()
 }
 
 // cut ends the file: nothing, or a record without its end mark, which is not to be used.
@@ -97,16 +95,16 @@ func (p *parser) keepFields() {
 }
 
 // add takes a data specifier into the record, or says why not. Empty data means that the field is absent.
-func (p *parser) add(t tag) {
+func (p *parser) add(t *tag) {
 	f := field{id: fieldOf(t.name), name: t.name, data: t.data, at: t.at}
-	p.checkAfter(f, t.next)
+	p.checkAfter(&f, t.end)
 	p.checkType(t)
 	if len(f.data) == 0 {
 		return
 	}
-	p.checkBytes(f)
-	if g := p.find(f); g != nil {
-		p.repeated(f, g)
+	p.checkBytes(&f)
+	if g := p.find(&f); g != nil {
+		p.repeated(&f, g)
 		return
 	}
 	if len(p.fields) == maxFields {
@@ -120,7 +118,7 @@ func (p *parser) add(t tag) {
 }
 
 // find gives the earlier field of the same name, or nil.
-func (p *parser) find(f field) *field {
+func (p *parser) find(f *field) *field {
 	if f.id != fieldOther {
 		return p.field(f.id)
 	}
@@ -140,14 +138,14 @@ func (p *parser) field(id fieldID) *field {
 	return nil
 }
 
-func (f field) label() string {
+func (f *field) label() string {
 	if f.id != fieldOther {
 		return f.id.String()
 	}
 	return string(bytes.ToUpper(f.name))
 }
 
-func (p *parser) repeated(f field, before *field) {
+func (p *parser) repeated(f *field, before *field) {
 	if bytes.Equal(f.data, before.data) {
 		p.doubt("duplicate-field", f.at, f.label(), shown(f.data), fmt.Sprintf("%s stands twice in the record, both times as %q", f.label(), shown(f.data)),
 			"nothing to do; the first one is used")
@@ -159,7 +157,7 @@ func (p *parser) repeated(f field, before *field) {
 }
 
 // checkAfter looks at the byte behind the data: text there means that the length is too small.
-func (p *parser) checkAfter(f field, next int) {
+func (p *parser) checkAfter(f *field, next int) {
 	if next >= len(p.data) || p.data[next] <= ' ' || p.data[next] == '<' {
 		return
 	}
@@ -182,7 +180,7 @@ func (p *parser) textEnd(from int) int {
 }
 
 // checkType looks at the type indicator; the data are read by the field's own type whatever it says.
-func (p *parser) checkType(t tag) {
+func (p *parser) checkType(t *tag) {
 	if t.typ == nil || len(t.typ) == 1 && bytes.IndexByte([]byte("BNDTSIMGELbndtsimgel"), t.typ[0]) >= 0 {
 		return
 	}
@@ -191,7 +189,7 @@ func (p *parser) checkType(t tag) {
 }
 
 // checkBytes looks for what ADI data may not hold: bytes beyond ASCII, and line breaks other than CR LF.
-func (p *parser) checkBytes(f field) {
+func (p *parser) checkBytes(f *field) {
 	high, bare := false, false
 	for i, c := range f.data {
 		high = high || c >= 0x80

@@ -1,7 +1,10 @@
 package adif
 
+import "fmt"
+
 // spots makes the spots of a record that nothing refused.
 func (p *parser) spots(c *contact) {
+	p.rec.Call, p.rec.Station, p.rec.Time = c.call, c.station, c.when
 	if !c.db {
 		name := c.mode
 		if c.submode != "" {
@@ -181,6 +184,6 @@ func (p *parser) checkAngle(id fieldID, lo, hi float64) {
 	case !ok:
 		p.odd("bad-number", f, "is not a number; the field is dropped", decimalMend(v))
 	case n < lo || n > hi:
-		p.odd("normalised", f, "lies outside the range and means the angle less whole turns", "write the angle inside the range")
+		p.odd("normalised", f, fmt.Sprintf("lies outside %g to %g degrees", lo, hi), "write the same direction as an angle inside; no spot rests on it")
 	}
 }

@@ -19,101 +19,94 @@ type tag struct {
 	name []byte // as written
 	typ  []byte // type indicator, as written
 	data []byte
-	next int    // where reading goes on
+	end  int    // where reading goes on
 	why  string // what is wrong with a bad tag
 }
 
-// nextTag finds the next tag at or after pos; ok is false at the end of the file.
-func nextTag(data []byte, pos int) (t tag, ok bool) {
+// next finds the next tag at or after pos; false at the end of the file.
+func (t *tag) next(data []byte, pos int) bool {
 	i := bytes.IndexByte(data[pos:], '<')
 	if i < 0 {
-		return tag{}, false
+		return false
 	}
-	return readTag(data, pos+i), true
+	t.read(data, pos+i)
+	return true
 }
 
-// readTag reads the tag that begins at data[at].
-func readTag(data []byte, at int) tag {
-	t := tag{at: at}
+// read reads the tag that begins at data[at].
+func (t *tag) read(data []byte, at int) {
+	*t = tag{at: at}
 	limit := min(len(data), at+maxTagBytes)
 	i := at + 1
-	for i < limit && data[i] != ':' && data[i] != '>' && data[i] != '<' {
+	for i < limit && inName(data[i]) {
 		i++
 	}
 	t.name = data[at+1 : i]
 	switch {
 	case i == limit || data[i] == '<':
-		return t.bad(i, `has no ">"`)
+		t.bad(i, `has no ">"`)
 	case data[i] == '>':
-		return t.bare(i + 1)
-	case !validName(t.name):
-		return t.bad(i, "has no field name before the colon")
+		t.bare(i + 1)
+	case data[i] != ':' || len(t.name) == 0 || t.name[0] == ' ' || t.name[len(t.name)-1] == ' ':
+		t.bad(i, "has no field name before a colon")
+	default:
+		t.sized(data, i+1, limit)
 	}
-	return t.sized(data, i+1, limit)
 }
 
 // bare makes a tag without a length: an end mark, or nothing known.
-func (t tag) bare(next int) tag {
+func (t *tag) bare(end int) {
 	switch {
 	case isUpper(t.name, "EOR"):
-		t.kind, t.next = tagEOR, next
+		t.kind, t.end = tagEOR, end
 	case isUpper(t.name, "EOH"):
-		t.kind, t.next = tagEOH, next
+		t.kind, t.end = tagEOH, end
 	default:
-		return t.bad(next, "has no length")
+		t.bad(end, "has no length")
 	}
-	return t
 }
 
 // sized reads the length, and the type if there is one, from data[i].
-func (t tag) sized(data []byte, i, limit int) tag {
-	start, length := i, 0
+func (t *tag) sized(data []byte, i, limit int) {
+	start, length := i, int64(0)
 	for i < limit && '0' <= data[i] && data[i] <= '9' {
 		// Past the file's size the exact number does not matter, and it can't overflow.
-		length = min(length*10+int(data[i]-'0'), len(data)+1)
+		length = min(length*10+int64(data[i]-'0'), int64(len(data))+1)
 		i++
 	}
-	if i > start && i < limit && data[i] == ':' {
-		j := i + 1
-		for i = j; i < limit && data[i] != '>' && data[i] != '<'; {
+	digits := i > start
+	if digits && i < limit && data[i] == ':' {
+		from := i + 1
+		for i = from; i < limit && data[i] != '>' && data[i] != '<'; {
 			i++
 		}
-		t.typ = data[j:i]
+		t.typ = data[from:i]
 	}
-	if i == limit || data[i] == '<' {
-		return t.bad(i, `has no ">"`)
-	}
-	if i == start || data[i] != '>' {
-		return t.bad(i, "has a length that is not a whole number")
-	}
-	t.next = i + 1
-	if length > len(data)-t.next {
-		// Reading goes on behind the tag: the record is refused, and those behind it are not lost with it.
-		t.kind = tagPastEnd
-		return t
-	}
-	t.data = data[t.next : t.next+length]
-	t.next += length
-	return t
-}
-
-func (t tag) bad(next int, why string) tag {
-	t.kind, t.next, t.why = tagBad, next, why
-	return t
-}
-
-// validName tells whether b can name a field (ADIF 3.1.6, user-defined fields): printable ASCII without comma and
-// curly brackets, and no blank at the ends.
-func validName(b []byte) bool {
-	if len(b) == 0 || b[0] == ' ' || b[len(b)-1] == ' ' {
-		return false
-	}
-	for _, c := range b {
-		if c < ' ' || c > '~' || c == ',' || c == '{' || c == '}' {
-			return false
+	switch {
+	case i == limit || data[i] == '<':
+		t.bad(i, `has no ">"`)
+	case !digits || data[i] != '>':
+		if j := bytes.IndexAny(data[i:limit], "<>"); j >= 0 && data[i+j] == '>' {
+			i += j + 1
 		}
+		t.bad(i, "has a length that is not a whole number")
+	case length > int64(len(data)-i-1):
+		// Reading goes on behind the tag: the record is refused, and those behind it are not lost with it.
+		t.kind, t.end = tagPastEnd, i+1
+	default:
+		t.end = i + 1 + int(length)
+		t.data = data[i+1 : t.end]
 	}
-	return true
+}
+
+func (t *tag) bad(end int, why string) {
+	t.kind, t.end, t.why = tagBad, end, why
+}
+
+// inName tells whether a byte can stand in the name of a field (ADIF 3.1.6, user-defined fields): printable ASCII
+// without comma, colon, angle and curly brackets.
+func inName(c byte) bool {
+	return c-'0' < 10 || (c|0x20)-'a' < 26 || c == '_' || c >= ' ' && c <= '~' && c != ',' && c != ':' && c != '<' && c != '>' && c != '{' && c != '}'
 }
 
 // upper writes b in capitals into buf and gives what fits; ASCII only, as names and enumerations are.

@@ -85,26 +85,43 @@ func notDecimal(s, t string) error {
 	return &CellError{s, "is not a number", "write digits with at most one decimal point"}
 }
 
+// scaled reads a number times a power of ten. The point is moved in the text, so that 54000.001 kHz and 54.000001 MHz
+// are the same number.
+func scaled(s string, power int) (float64, error) {
+	if _, err := Float(s); err != nil || power == 0 {
+		return Float(s)
+	}
+	mantissa, exponent := strings.TrimSpace(s), 0
+	if i := strings.IndexAny(mantissa, "eE"); i >= 0 {
+		var err error
+		if exponent, err = strconv.Atoi(mantissa[i+1:]); err != nil {
+			return 0, &CellError{s, "has an exponent out of range", "correct it"}
+		}
+		mantissa = mantissa[:i]
+	}
+	return Float(mantissa + "e" + strconv.Itoa(exponent+power))
+}
+
 // FrequencyMHz reads a frequency above 0 in "Hz", "kHz" or "MHz" and gives it in MHz.
 func FrequencyMHz(s, unit string) (float64, error) {
-	scale := 1.0
+	power := 0
 	switch unit {
 	case "Hz":
-		scale = 1e6
+		power = -6
 	case "kHz":
-		scale = 1e3
+		power = -3
 	case "MHz":
 	default:
 		return 0, fmt.Errorf(`unit %q is not one of frequency: write "Hz", "kHz" or "MHz"`, unit)
 	}
-	v, err := Float(s)
+	v, err := scaled(s, power)
 	if err != nil {
 		return 0, err
 	}
 	if v <= 0 {
 		return 0, &CellError{s, "is not a frequency", "write one above 0, in " + unit}
 	}
-	return v / scale, nil
+	return v, nil
 }
 
 // Limits of a power in dBm: from a thousandth of a picowatt to a megawatt, far beyond what amateurs send.
@@ -116,12 +133,15 @@ const (
 // PowerW reads a power in "W", "mW" (above 0) or "dBm" (decibels above one milliwatt) and gives it in watts. From dBm
 // it is rounded to 12 significant digits, so that it does not depend on the machine's arithmetic.
 func PowerW(s, unit string) (float64, error) {
+	power := 0
 	switch unit {
-	case "W", "mW", "dBm":
+	case "W", "dBm":
+	case "mW":
+		power = -3
 	default:
 		return 0, fmt.Errorf(`unit %q is not one of power: write "W", "mW" or "dBm"`, unit)
 	}
-	v, err := Float(s)
+	v, err := scaled(s, power)
 	switch {
 	case err != nil:
 		return 0, err
@@ -129,8 +149,6 @@ func PowerW(s, unit string) (float64, error) {
 		return fromDBm(s, v)
 	case v <= 0:
 		return 0, &CellError{s, "is not a power", "write one above 0, in " + unit}
-	case unit == "mW":
-		return v / 1e3, nil
 	}
 	return v, nil
 }

@@ -2,6 +2,7 @@ package delimited
 
 import (
 	"bufio"
+	"compress/flate"
 	"compress/gzip"
 	"errors"
 	"fmt"
@@ -55,7 +56,7 @@ func (u *unpacked) Read(p []byte) (int, error) {
 
 // inWords says what the errors of the unpacking mean for the file.
 func inWords(err error) error {
-	var corrupt interface{ Error() string }
+	var corrupt flate.CorruptInputError
 	switch {
 	case err == nil || err == io.EOF:
 		return err

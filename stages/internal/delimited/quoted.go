@@ -97,7 +97,7 @@ func (d *Reader) lineFrom(at int) (rest, reason string, err error) {
 	for {
 		rest = w.text[w.pos+at:]
 		if i := strings.IndexByte(rest, '\n'); i >= 0 {
-			return strings.TrimSuffix(rest[:i], "\r"), tooLong(at), nil
+			return strings.TrimSuffix(rest[:i], "\r"), tooLong(at + i), nil
 		}
 		if reason = tooLong(at + len(rest)); reason != "" {
 			return "", reason, nil

@@ -1,0 +1,209 @@
+// Package datasets holds the form of every table that fairlobe makes, the JSON Schema of verdicts.json, and
+// the built-in demonstration data.
+//
+// Each field carries its unit in the field metadata ("unit", absent where there is none) and a comment
+// ("comment"); the table's sort key stands in the schema metadata ("sort"). Times are timestamp[us, UTC]. A
+// null means "does not exist" or "not known", as the comment says; it never means zero.
+//
+// The key of everything that is counted or judged is (session, band, block, arm, direction, station), where
+// block counts from 1 within session and band, and station is the number given in table stations.
+package datasets
+
+import (
+	_ "embed"
+
+	"github.com/apache/arrow/go/v15/arrow"
+)
+
+// VerdictsSchema is the JSON Schema (draft 2020-12) of verdicts.json.
+//
+//go:embed verdicts.schema.json
+var VerdictsSchema []byte
+
+// Time is the type of every time column.
+var Time = &arrow.TimestampType{Unit: arrow.Microsecond, TimeZone: "UTC"}
+
+type column struct {
+	name     string
+	kind     arrow.DataType
+	unit     string
+	nullable bool
+	comment  string
+}
+
+var (
+	text    = arrow.BinaryTypes.String
+	integer = arrow.PrimitiveTypes.Int64
+	number  = arrow.PrimitiveTypes.Float64
+	truth   = arrow.FixedWidthTypes.Boolean
+)
+
+var key = []column{
+	{"session", integer, "", false, "number of the outing, from 1"},
+	{"band", text, "", false, "band name, such as 20m"},
+	{"block", integer, "", false, "number of the block within session and band, from 1"},
+	{"arm", text, "", false, "the arm as scheduled"},
+	{"direction", text, "", false, "sent: the station heard us; received: we heard the station"},
+	{"station", integer, "", false, "number of the station in table stations"},
+}
+
+func schema(name, sort string, groups ...[]column) *arrow.Schema {
+	var fields []arrow.Field
+	for _, group := range groups {
+		for _, c := range group {
+			meta := map[string]string{"comment": c.comment}
+			if c.unit != "" {
+				meta["unit"] = c.unit
+			}
+			fields = append(fields, arrow.Field{Name: c.name, Type: c.kind, Nullable: c.nullable, Metadata: arrow.MetadataFrom(meta)})
+		}
+	}
+	meta := arrow.MetadataFrom(map[string]string{"table": name, "sort": sort, "version": "1"})
+	return arrow.NewSchema(fields, &meta)
+}
+
+// Dwells: one row for each scheduled dwell, with its real times and whether it counts.
+func Dwells() *arrow.Schema {
+	return schema("dwells", "start,session,band,block,position", []column{
+		{"session", integer, "", false, "number of the outing, from 1"},
+		{"band", text, "", false, "band name, such as 20m"},
+		{"block", integer, "", false, "number of the block within session and band, from 1"},
+		{"position", integer, "", false, "place of the dwell in its block, from 1"},
+		{"arm", text, "", false, "the arm as scheduled"},
+		{"erection", integer, "", false, "number of the arm's putting-up"},
+		{"start", Time, "", false, "first moment of the dwell"},
+		{"settle_end", Time, "", false, "slots that begin earlier do not count"},
+		{"end", Time, "", false, "end of the dwell, exclusive"},
+		{"slots", integer, "", false, "own slots that count"},
+		{"kept", truth, "", false, "whether the block counts"},
+		{"reason", text, "", true, "why the block does not count; null if it does"},
+		{"late_s", number, "s", false, "how late the change was, by the log"},
+		{"confirmed", truth, "", false, "whether the log confirms the change"},
+	})
+}
+
+// Spots: every row of a trial source that could be read, one per direction.
+func Spots() *arrow.Schema {
+	return schema("spots", "time,transmitter,receiver,band,snr_db,source,line", []column{
+		{"source", text, "", false, "file, below the data folder"},
+		{"line", integer, "", false, "line on which the row or record begins"},
+		{"direction", text, "", false, "sent, received, or other: between two other stations"},
+		{"time", Time, "", false, "time as it stands in the file, in UTC"},
+		{"slot", Time, "", true, "start of the transmit slot; null if the time fits none"},
+		{"transmitter", text, "", false, "call of the transmitting station"},
+		{"receiver", text, "", false, "call of the receiving station"},
+		{"locator", text, "", true, "locator of the far station as written; null if none"},
+		{"latitude", number, "deg", true, "latitude of the far station, if the file gives a position"},
+		{"longitude", number, "deg", true, "longitude of the far station, if the file gives a position"},
+		{"band", text, "", true, "band; null if neither band nor frequency is known"},
+		{"frequency_mhz", number, "MHz", true, "frequency; null if not told"},
+		{"snr_db", number, "dB", false, "signal-to-noise ratio as reported, in 2500 Hz"},
+		{"power_w", number, "W", true, "power of the transmitting station, if the row tells it"},
+		{"mode", text, "", true, "mode; null if not told"},
+		{"submode", text, "", true, "submode; null if none"},
+		{"session", integer, "", true, "session of the dwell that holds the slot; null if none does"},
+		{"block", integer, "", true, "block of that dwell"},
+		{"position", integer, "", true, "position of that dwell in its block"},
+		{"arm", text, "", true, "arm of that dwell"},
+		{"fate", text, "", false, "used, merged, or the reason why the row is out of scope"},
+	})
+}
+
+// Stations: the far ends that the receptions of the trial speak of.
+func Stations() *arrow.Schema {
+	return schema("stations", "number", []column{
+		{"number", integer, "", false, "from 0, by first trial slot, then distance, bearing, call"},
+		{"call", text, "", false, "call with its suffix"},
+		{"place", text, "", false, "what tells two places of one call apart: the locator or position; empty if unknown"},
+		{"locator", text, "", true, "longest locator that contains the others; null if none"},
+		{"latitude", number, "deg", true, "centre of the locator, or the position"},
+		{"longitude", number, "deg", true, "centre of the locator, or the position"},
+		{"bearing_deg", number, "deg", true, "from the own station, true north, short path, WGS84"},
+		{"distance_km", number, "km", true, "from the own station, short path, WGS84"},
+		{"position_radius_km", number, "km", true, "half-diagonal of the locator cell; 0 for a position"},
+		{"region", text, "", false, "30-degree sector and distance class; own square; or unknown"},
+	})
+}
+
+// Receptions: the usable spots, set into the trial. The judge reads these.
+func Receptions() *arrow.Schema {
+	return schema("receptions", "session,band,block,arm,direction,station,slot", key, []column{
+		{"slot", Time, "", false, "start of the transmit slot"},
+		{"snr_db", number, "dB", false, "signal-to-noise ratio as reported"},
+		{"dither_db", number, "dB", false, "added to a report before it is compared, from -0.5 to +0.5"},
+	})
+}
+
+// Listening: who was listening in a dwell, as far as background spots tell.
+func Listening() *arrow.Schema {
+	return schema("listening", "session,band,block,position,station", []column{
+		{"session", integer, "", false, "number of the outing, from 1"},
+		{"band", text, "", false, "band name, such as 20m"},
+		{"block", integer, "", false, "number of the block within session and band, from 1"},
+		{"position", integer, "", false, "place of the dwell in its block, from 1"},
+		{"arm", text, "", false, "the arm as scheduled"},
+		{"station", integer, "", false, "number of the station in table stations"},
+	})
+}
+
+// Cells: receptions summed up, for people and pictures.
+func Cells() *arrow.Schema {
+	return schema("cells", "session,band,block,arm,direction,station", key, []column{
+		{"slots_sent", integer, "", false, "own slots that count in the arm's dwells of the block"},
+		{"receptions", integer, "", false, "slots in which the station heard us, or we heard it"},
+		{"mean_db", number, "dB", false, "mean of the reports"},
+		{"best_db", number, "dB", false, "greatest report"},
+		{"listening", truth, "", true, "whether background spots show the station listening; null without background"},
+	})
+}
+
+// Sweeps: impedance of an arm over frequency, as measured.
+func Sweeps() *arrow.Schema {
+	return schema("sweeps", "arm,sweep,frequency_mhz", []column{
+		{"arm", text, "", false, "the arm that was measured"},
+		{"sweep", text, "", false, "which measurement: its file, below the data folder"},
+		{"plane", text, "", false, "radio or feedpoint: where it was measured"},
+		{"frequency_mhz", number, "MHz", false, "frequency"},
+		{"r_ohm", number, "Ohm", true, "resistance; null if not measured"},
+		{"x_ohm", number, "Ohm", true, "reactance; null if not measured"},
+		{"swr", number, "", true, "standing-wave ratio against 50 ohm, as shown or from the return loss"},
+		{"swr_low", number, "", true, "lowest SWR that the displayed figures allow"},
+		{"swr_high", number, "", true, "highest SWR that the displayed figures allow"},
+		{"return_loss_db", number, "dB", true, "return loss, positive, as shown or from the SWR"},
+		{"mismatch_loss_db", number, "dB", true, "power not accepted because of the mismatch"},
+		{"line", integer, "", false, "line of the file"},
+	})
+}
+
+// Quarantine: input rows that could not be used.
+func Quarantine() *arrow.Schema {
+	return schema("quarantine", "file,line,column,reason,value", []column{
+		{"file", text, "", false, "file, below the data folder"},
+		{"line", integer, "", false, "line on which the row or record begins"},
+		{"column", text, "", true, "field or column at fault; null if the whole row is"},
+		{"value", text, "", true, "the text at fault"},
+		{"reason", text, "", false, "what is wrong, and the mend"},
+	})
+}
+
+// Verdicts: one row for each claim and band.
+func Verdicts() *arrow.Schema {
+	return schema("verdicts", "claim_number,band_number", []column{
+		{"claim_number", integer, "", false, "place of the claim in the experiment file, from 0"},
+		{"band_number", integer, "", false, "place of the band in the schedule, from 0"},
+		{"claim", text, "", false, "name of the claim"},
+		{"kind", text, "", false, "kind of claim"},
+		{"band", text, "", false, "band name, such as 20m"},
+		{"verdict", text, "", false, "what was found"},
+		{"reach", text, "", true, "these receivers, or beyond; null where it has no meaning"},
+		{"reason_code", text, "", false, "stable code of the reason"},
+		{"estimate_db", number, "dB", true, "first arm minus second"},
+		{"low_db", number, "dB", true, "lower end of the interval that the verdict rests on"},
+		{"high_db", number, "dB", true, "upper end of that interval"},
+		{"p", number, "", true, "p value that the verdict rests on"},
+		{"p_adjusted", number, "", true, "the same, corrected over the family (Holm)"},
+		{"stations", integer, "", false, "stations that enter the claim"},
+		{"receptions", integer, "", false, "receptions that enter the claim"},
+		{"detail", text, "", false, "the whole entry of verdicts.json, as canonical JSON"},
+	})
+}

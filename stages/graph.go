@@ -1,0 +1,308 @@
+// Package stages wires an experiment into a graph of stages. It translates and does not calculate: each stage gets a
+// small set of plain values, so that a change of the experiment's title reruns no statistics.
+package stages
+
+import (
+	"cmp"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"time"
+
+	"fairlobe/experiments"
+	"fairlobe/pipeline"
+	"fairlobe/pipeline/diag"
+	"fairlobe/stages/internal/adif"
+	"fairlobe/stages/judge"
+	"fairlobe/stages/locate"
+	"fairlobe/stages/quarantine"
+	"fairlobe/stages/reduce"
+	"fairlobe/stages/report"
+	"fairlobe/stages/schedule"
+	"fairlobe/stages/spots"
+	"fairlobe/stages/sweeps"
+	"fairlobe/stages/trial"
+)
+
+// Tables are the outputs that a run writes as tables, in the order in which they are written.
+func Tables() []string {
+	return []string{"dwells", "spots", "stations", "receptions", "listening", "cells", "sweeps", "verdicts", "quarantine"}
+}
+
+// Documents are the outputs that a run writes beside the tables.
+func Documents() []string { return []string{report.FileVerdicts, report.FileText} }
+
+// Data are the files that an experiment's patterns name at this moment.
+type Data struct {
+	exp    *experiments.Experiment
+	spots  []spotFile
+	sweeps []sweepFile
+}
+
+type spotFile struct {
+	name   string
+	number int // of its [[spots]] table
+}
+
+type sweepFile struct {
+	name   string
+	number int
+}
+
+// Find lists the files that the patterns of the experiment name. A pattern that names none is no fault: the data may
+// not be there yet. A file that lies outside the data folder, through a link, is refused.
+func Find(exp *experiments.Experiment) (*Data, error) {
+	d := &Data{exp: exp}
+	var faults diag.List
+	for n, s := range exp.Spots {
+		for _, name := range expand(exp, s.Files, fmt.Sprintf("spots[%d].files", n), &faults) {
+			d.spots = append(d.spots, spotFile{name, n})
+		}
+	}
+	for n, s := range exp.Sweeps {
+		for _, name := range expand(exp, s.Files, fmt.Sprintf("sweeps[%d].files", n), &faults) {
+			d.sweeps = append(d.sweeps, sweepFile{name, n})
+		}
+	}
+	slices.SortFunc(d.spots, func(a, b spotFile) int { return cmp.Or(cmp.Compare(a.name, b.name), cmp.Compare(a.number, b.number)) })
+	slices.SortFunc(d.sweeps, func(a, b sweepFile) int { return cmp.Or(cmp.Compare(a.name, b.name), cmp.Compare(a.number, b.number)) })
+	return d, faults.Err()
+}
+
+func expand(exp *experiments.Experiment, patterns []string, path string, faults *diag.List) []string {
+	var out []string
+	for _, pattern := range patterns {
+		names, err := fs.Glob(os.DirFS(exp.DataDir), pattern)
+		if err != nil {
+			*faults = append(*faults, diag.Diag{Pos: exp.Pos(path), Msg: fmt.Sprintf("%q is not a pattern: %v", pattern, err), Mend: `write a name, or a pattern such as "spots/*.adi"`})
+			continue
+		}
+		for _, name := range names {
+			if info, err := fs.Stat(os.DirFS(exp.DataDir), name); err == nil && info.IsDir() {
+				continue
+			}
+			if !staysInside(exp.DataDir, name) {
+				*faults = append(*faults, diag.Diag{Pos: exp.Pos(path), Msg: fmt.Sprintf("%s leads out of the data folder", name), Mend: "put the file itself into the data folder"})
+				continue
+			}
+			if !slices.Contains(out, name) {
+				out = append(out, name)
+			}
+		}
+	}
+	return out
+}
+
+// staysInside tells whether a file below the folder really lies there, links followed.
+func staysInside(dir, name string) bool {
+	root, err := filepath.EvalSymlinks(dir)
+	if err != nil {
+		return false
+	}
+	real, err := filepath.EvalSymlinks(filepath.Join(dir, filepath.FromSlash(name)))
+	if err != nil {
+		return true // a link that leads nowhere: reading it will tell
+	}
+	rel, err := filepath.Rel(root, real)
+	return err == nil && rel != ".." && !strings.HasPrefix(rel, ".."+string(filepath.Separator))
+}
+
+// Plan gives what decides the schedule of an experiment that draws its own.
+func Plan(exp *experiments.Experiment) schedule.Plan {
+	s := exp.Schedule
+	p := schedule.Plan{
+		Seed: exp.Seed, Bands: s.Bands, DwellMs: s.Dwell.Milliseconds(), SettleMs: s.Settle.Milliseconds(),
+		ArmChangeMs: s.ArmChange.Milliseconds(), BandChangeMs: s.BandChange.Milliseconds(), SlotMs: exp.Fixed.Slot.Milliseconds(),
+		Pattern: s.Pattern, Rotate: s.Rotate,
+	}
+	for _, a := range exp.Arms {
+		p.Arms = append(p.Arms, a.Name)
+	}
+	for _, b := range s.Breaks {
+		p.Breaks = append(p.Breaks, schedule.Break{AfterBlock: b.AfterBlock, LengthMs: b.Length.Milliseconds()})
+	}
+	for _, o := range s.Sessions {
+		p.Sessions = append(p.Sessions, schedule.Session{StartMs: o.Start.UnixMilli(), Blocks: o.Blocks})
+	}
+	return p
+}
+
+// Schedule gives the planned dwells: drawn from the seed, or read from the experiment's schedule file.
+func Schedule(exp *experiments.Experiment) ([]schedule.Dwell, error) {
+	if exp.Schedule.File == "" {
+		return schedule.Draw(Plan(exp))
+	}
+	path := filepath.Join(exp.Dir, filepath.FromSlash(exp.Schedule.File))
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, fmt.Errorf("reading the schedule: %w", err)
+	}
+	defer f.Close()
+	dwells, list := schedule.ReadCSV(f, path, exp.Schedule.Settle.Milliseconds())
+	if err := list.Err(); err != nil {
+		return nil, err
+	}
+	return dwells, checkNames(exp, dwells, path)
+}
+
+// checkNames holds the arms of a schedule file against those of the experiment.
+func checkNames(exp *experiments.Experiment, dwells []schedule.Dwell, file string) error {
+	for _, d := range dwells {
+		if _, ok := exp.Arm(d.Arm); !ok {
+			return diag.List{{Pos: diag.Pos{File: file}, Msg: fmt.Sprintf("the schedule names arm %q, which the experiment does not have", d.Arm),
+				Mend: "name the arms alike in both files", Related: []diag.Pos{exp.Pos("arm")}}}
+		}
+	}
+	return nil
+}
+
+// Standing is what the seal says, for the judge.
+type Standing struct {
+	State    judge.SealState
+	SealedAt time.Time
+	Digest   string
+}
+
+// Trial makes the graph from the files to the verdicts. planned are the dwells as Schedule gives them.
+func (d *Data) Trial(planned []schedule.Dwell, seal Standing) ([]pipeline.Stage, error) {
+	exp := d.exp
+	bands := bandsOf(exp, planned)
+	var stages []pipeline.Stage
+	if exp.Schedule.File == "" {
+		stages = append(stages, trial.Draw(Plan(exp)))
+	} else {
+		stages = append(stages, trial.Take(trial.Given{File: exp.Schedule.File, SettleMs: exp.Schedule.Settle.Milliseconds()},
+			filepath.Join(exp.Dir, filepath.FromSlash(exp.Schedule.File))))
+	}
+	stages = append(stages, trial.Dwells(d.carried(), filepath.Join(exp.DataDir, filepath.FromSlash(exp.Switches))))
+	placing, reading := d.readers(bands)
+	stages = append(stages, reading...)
+	stages = append(stages, placing)
+	measuring := d.analyser()
+	refused := []string{sweeps.TableRefused}
+	for _, s := range reading {
+		refused = append(refused, s.Makes[1].Name)
+	}
+	slices.Sort(refused)
+	stages = append(stages, measuring, quarantine.Stage(refused),
+		locate.Stage(locate.Params{Locator: exp.Station.Locator}),
+		reduce.Stage(reduce.Params{Seed: exp.Seed, SlotMs: exp.Fixed.Slot.Milliseconds(), Sends: exp.Fixed.Sends}),
+		judge.Stage(d.judging(planned, bands, seal)))
+	return stages, nil
+}
+
+// Answers is the stage that writes the documents. looks counts the runs over different data so far, this one included.
+func (d *Data) Answers(seal Standing, looks int) pipeline.Stage {
+	return report.Stage(report.Params{Title: d.exp.Title, Question: d.exp.Question, Seal: seal.Digest, Looks: looks,
+		Repeat: "fairlobe run " + d.exp.Name + ".toml"})
+}
+
+func bandsOf(exp *experiments.Experiment, planned []schedule.Dwell) []string {
+	if exp.Schedule.File == "" {
+		return exp.Schedule.Bands
+	}
+	var out []string
+	for _, d := range planned {
+		if !slices.Contains(out, d.Band) {
+			out = append(out, d.Band)
+		}
+	}
+	return out
+}
+
+func (d *Data) carried() trial.Carried {
+	exp := d.exp
+	c := trial.Carried{
+		SlotMs: exp.Fixed.Slot.Milliseconds(), SettleMs: exp.Schedule.Settle.Milliseconds(), Sends: exp.Fixed.Sends, Log: exp.Switches,
+		CheckOrder: exp.Schedule.File != "" && exp.Schedule.Order == "random",
+	}
+	for n, s := range exp.Schedule.Sessions {
+		for _, arm := range exp.Arms {
+			if number, ok := s.Erection[arm.Name]; ok {
+				c.Erections = append(c.Erections, trial.Erection{Session: n + 1, Arm: arm.Name, Number: number})
+			}
+		}
+	}
+	return c
+}
+
+// readers makes one reading stage for each spot file, and the stage that places their rows.
+func (d *Data) readers(bands []string) (placing pipeline.Stage, reading []pipeline.Stage) {
+	exp := d.exp
+	p := spots.Params{Calls: exp.Station.Calls(), Bands: bands, Mode: exp.Fixed.Mode, SlotMs: exp.Fixed.Slot.Milliseconds(), Sends: exp.Fixed.Sends}
+	for _, f := range d.spots {
+		src := exp.Spots[f.number]
+		file := spots.File{Name: f.name, Format: src.Format, SeenFrom: src.SeenFrom, Number: f.number,
+			Form: spots.Form{Columns: columns(src.Table), Delimiter: src.Table.Delimiter, Header: src.Table.Header, TimeLayout: src.Table.TimeLayout}}
+		reading = append(reading, spots.Read(file, filepath.Join(exp.DataDir, filepath.FromSlash(f.name))))
+		p.Files = append(p.Files, spots.Source{Name: f.name, Rows: file.Rows(), Refused: file.Refused(), TimeIs: src.TimeIs, Background: src.Role == "background"})
+	}
+	return spots.Place(p), reading
+}
+
+func columns(t experiments.TableForm) []spots.Column {
+	var out []spots.Column
+	for name, c := range t.Columns {
+		out = append(out, spots.Column{Name: name, Columns: c.Columns, Unit: c.Unit, Value: c.Value})
+	}
+	slices.SortFunc(out, func(a, b spots.Column) int { return cmp.Compare(a.Name, b.Name) })
+	return out
+}
+
+func (d *Data) analyser() pipeline.Stage {
+	var p sweeps.Params
+	var paths []string
+	for _, f := range d.sweeps {
+		src := d.exp.Sweeps[f.number]
+		file := sweeps.File{Name: f.name, Arm: src.Arm, Plane: src.At, Format: src.Format, Delimiter: src.Table.Delimiter, Header: src.Table.Header}
+		for _, c := range columns(src.Table) {
+			file.Columns = append(file.Columns, sweeps.Column(c))
+		}
+		p.Files = append(p.Files, file)
+		paths = append(paths, filepath.Join(d.exp.DataDir, filepath.FromSlash(f.name)))
+	}
+	return sweeps.Stage(p, paths)
+}
+
+func (d *Data) judging(planned []schedule.Dwell, bands []string, seal Standing) judge.Params {
+	exp := d.exp
+	p := judge.Params{
+		SmallestDB: exp.SmallestDB, CutDB: exp.Fixed.CutDB, Seed: exp.Seed, Stopping: exp.Schedule.Stopping, Seal: seal.State,
+		OrderFile: exp.Schedule.File != "", OrderRandom: exp.Schedule.Order == "random",
+		SharedCoin:     exp.Schedule.File == "" && exp.Schedule.Rotate == "bands within arm" && len(bands) > 1,
+		SpotIntervalMs: exp.Schedule.SpotInterval.Milliseconds(), SlotMs: exp.Fixed.Slot.Milliseconds(),
+	}
+	if !seal.SealedAt.IsZero() {
+		p.SealedMs = seal.SealedAt.UnixMilli()
+	}
+	for _, a := range exp.Arms {
+		p.Arms = append(p.Arms, a.Name)
+	}
+	for _, name := range bands {
+		lo, hi, _ := adif.BandEdges(name)
+		p.Bands = append(p.Bands, judge.Band{Name: name, FromMHz: lo, ToMHz: hi, Planned: plannedBlocks(planned, name)})
+	}
+	for _, c := range exp.Claims {
+		on := c.Bands
+		if len(on) == 0 {
+			on = bands
+		}
+		p.Claims = append(p.Claims, judge.Claim{Name: c.Name, Kind: c.Kind, Arms: c.Arms, Direction: c.Direction, WithinKm: c.WithinKm, Bands: on,
+			Shape: c.Shape, TowardDeg: c.TowardDeg, Predicted: c.TowardPredicted, StepDB: c.StepDB, SWRAtMost: c.SWRAtMost, FromMHz: c.FromMHz, ToMHz: c.ToMHz})
+	}
+	return p
+}
+
+func plannedBlocks(planned []schedule.Dwell, band string) int {
+	type block struct{ session, number int }
+	seen := map[block]bool{}
+	for _, d := range planned {
+		if d.Band == band {
+			seen[block{d.Session, d.Block}] = true
+		}
+	}
+	return len(seen)
+}

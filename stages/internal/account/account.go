@@ -1,0 +1,47 @@
+// Package account holds what stages tell each other beside tables: small facts about the whole trial, as JSON.
+package account
+
+import "time"
+
+// Trial is what the switch log made of the trial, as the stage of the dwells tells it.
+type Trial struct {
+	// Ended: the log says that the trial is over. EndedEarly: planned blocks were cut off by that.
+	Ended      bool   `json:"ended"`
+	EndedEarly bool   `json:"ended_early"`
+	Losses     []Loss `json:"losses"`
+	// OneErection: some arm was put up only once.
+	OneErection bool `json:"one_erection"`
+	// PlainlyRegular says why an order declared as random plainly is not; "" if it may be.
+	PlainlyRegular string `json:"plainly_regular"`
+	// Warnings are those of the log.
+	Warnings []Warning `json:"warnings"`
+}
+
+// Loss tells how many of a band's scheduled blocks were lost: their share, and the two-sided p of the losses being
+// unequal between the arms.
+type Loss struct {
+	Band  string  `json:"band"`
+	Share float64 `json:"share"`
+	P     float64 `json:"p"`
+}
+
+// Warning is a doubt with its code.
+type Warning struct {
+	Code string `json:"code"`
+	Text string `json:"text"`
+}
+
+// Intake says where the rows went.
+type Intake struct {
+	Read        int            `json:"read"`
+	Used        int            `json:"used"`
+	Merged      int            `json:"merged"`
+	OutOfScope  int            `json:"out_of_scope"`
+	Quarantined int            `json:"quarantined"`
+	Reasons     map[string]int `json:"reasons"` // out of scope, by reason
+	Clashes     int            `json:"clashes"` // merged reports that told another SNR
+	Background  int            `json:"background"`
+	// First and Last are the times of the earliest and latest report, background included; null without any.
+	First *time.Time `json:"first"`
+	Last  *time.Time `json:"last"`
+}

@@ -1,0 +1,222 @@
+package judge
+
+import (
+	"math"
+
+	"fairlobe/stages/internal/contrast"
+)
+
+// Verdicts.
+const (
+	Different = "different"
+	Same      = "practically the same"
+	Undecided = "undecided"
+	Refused   = "refused"
+	Holds     = "holds"
+	Fails     = "fails"
+)
+
+// Reaches.
+const (
+	TheseReceivers = "these receivers"
+	Beyond         = "beyond"
+)
+
+// Kinds of evidence.
+const (
+	Randomised  = "randomised"
+	ByDeclaring = "randomised by declaration"
+	Compared    = "compared"
+	Observed    = "observed only"
+)
+
+// Range is an interval in dB; an end without a bound is null.
+type Range = [2]*float64
+
+// Entry is one claim on one band, as it stands in verdicts.json. A number that does not exist is null.
+type Entry struct {
+	Claim     string   `json:"claim"`
+	Kind      string   `json:"kind"`
+	Band      string   `json:"band"`
+	Arms      []string `json:"arms"`
+	Direction *string  `json:"direction"`
+	Evidence  *string  `json:"evidence"`
+
+	Verdict    string  `json:"verdict"`
+	Reach      *string `json:"reach"`
+	Reason     string  `json:"reason"`
+	ReasonCode string  `json:"reason_code"`
+
+	SmallestDB   float64  `json:"smallest_difference_db"`
+	ZeroExcluded *bool    `json:"zero_excluded"`
+	EstimateDB   *float64 `json:"estimate_db"`
+	IntervalDB   *Range   `json:"interval_db"`
+	P            *float64 `json:"p"`
+	PAdjusted    *float64 `json:"p_adjusted"`
+	FamilySize   *int     `json:"family_size"`
+	PRunning     *float64 `json:"p_running"`
+	// RunningDB is the confidence sequence, which holds however often one looks.
+	RunningDB *Range       `json:"running_interval_db"`
+	Beyond    *BeyondEntry `json:"beyond"`
+	AllRound  *float64     `json:"all_round_db"`
+	Naive     *Naive       `json:"naive"`
+
+	Blocks        int  `json:"blocks"`
+	BlocksPlanned int  `json:"blocks_planned"`
+	BlocksDropped int  `json:"blocks_dropped"`
+	BlocksNeeded  *int `json:"blocks_needed"`
+	Stations      int  `json:"stations"`
+	Regions       int  `json:"regions"`
+	Receptions    int  `json:"receptions"`
+
+	*Directivity
+	*Match
+
+	Sessions []SessionEntry `json:"sessions"`
+	Warnings []Warning      `json:"warnings"`
+
+	claimNumber, bandNumber int
+	claim                   Claim
+	inFamily                bool
+	rawP                    *float64 // unrounded, for the correction
+}
+
+// BeyondEntry is the second interval, for receivers other than those heard.
+type BeyondEntry struct {
+	IntervalDB *Range   `json:"interval_db"`
+	P          *float64 `json:"p"`
+	Regions    *float64 `json:"regions"`
+}
+
+// Naive is what a reading that ignores the design would say.
+type Naive struct {
+	SpotTP     *float64 `json:"spot_t_p"`
+	Misleading bool     `json:"misleading"`
+}
+
+// SessionEntry is the estimate of one session by itself.
+type SessionEntry struct {
+	Session    int      `json:"session"`
+	Blocks     int      `json:"blocks"`
+	EstimateDB *float64 `json:"estimate_db"`
+	IntervalDB *Range   `json:"interval_db"`
+}
+
+// Warning is a doubt that goes with a verdict.
+type Warning struct {
+	Code string `json:"code"`
+	Text string `json:"text"`
+}
+
+// Directivity is what a directivity claim adds.
+type Directivity struct {
+	PGate1      *float64          `json:"p_gate1"`
+	PGate2      *float64          `json:"p_gate2"`
+	Shape       string            `json:"shape"`
+	Lobe        *LobeEntry        `json:"lobe"`
+	FrontToBack *FrontToBackEntry `json:"front_to_back"`
+	Sectors     []SectorEntry     `json:"sectors"`
+}
+
+// LobeEntry is the fitted lobe of A minus B.
+type LobeEntry struct {
+	Harmonic    int         `json:"harmonic"`
+	AmplitudeDB *float64    `json:"amplitude_db"`
+	AmplitudeIn *Range      `json:"amplitude_interval_db"`
+	TowardDeg   *float64    `json:"toward_deg"`
+	TowardIn    *[2]float64 `json:"toward_interval_deg"`
+}
+
+// FrontToBackEntry is the difference along an axis named beforehand.
+type FrontToBackEntry struct {
+	AxisDeg    float64  `json:"axis_deg"`
+	EstimateDB *float64 `json:"estimate_db"`
+	IntervalDB *Range   `json:"interval_db"`
+}
+
+// SectorEntry is A minus B at the stations of one sector.
+type SectorEntry struct {
+	FromDeg    float64  `json:"from_deg"`
+	ToDeg      float64  `json:"to_deg"`
+	EstimateDB *float64 `json:"estimate_db"`
+	Stations   int      `json:"stations"`
+}
+
+// Match is what a match claim adds.
+type Match struct {
+	SWRAtMost float64      `json:"swr_at_most"`
+	FromMHz   float64      `json:"from_mhz"`
+	ToMHz     float64      `json:"to_mhz"`
+	Sweeps    []SweepEntry `json:"sweeps"`
+}
+
+// SweepEntry is the worst reading of one sweep inside the limits.
+type SweepEntry struct {
+	Arm          string   `json:"arm"`
+	Sweep        string   `json:"sweep"`
+	Plane        string   `json:"plane"`
+	Readings     int      `json:"readings"`
+	HighestSWR   *float64 `json:"highest_swr"`
+	SWRInterval  *Range   `json:"highest_swr_interval"`
+	FrequencyMHz *float64 `json:"at_mhz"`
+}
+
+// warn adds a warning once.
+func (e *Entry) warn(code, text string) {
+	for _, w := range e.Warnings {
+		if w.Code == code && w.Text == text {
+			return
+		}
+	}
+	e.Warnings = append(e.Warnings, Warning{code, text})
+}
+
+// conclude sets verdict, code and sentence.
+func (e *Entry) conclude(verdict, code, reason string) {
+	e.Verdict, e.ReasonCode, e.Reason = verdict, code, reason
+}
+
+// round4 rounds to four decimals; NaN and infinities become null.
+func round4(v float64) *float64 { return rounded(v, 1e4) }
+
+// roundP rounds a p value to six decimals, never down to zero.
+func roundP(v float64) *float64 {
+	p := rounded(v, 1e6)
+	if p != nil && *p == 0 && v > 0 {
+		*p = 1e-6
+	}
+	return p
+}
+
+func rounded(v, scale float64) *float64 {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return nil
+	}
+	r := math.Round(v*scale) / scale
+	if r == 0 {
+		r = 0 // no negative zero
+	}
+	return &r
+}
+
+// outward rounds the ends of an interval to 0.01 dB, away from its middle: a p value has steps, so an end is not known
+// more finely.
+func outward(i contrast.Interval) *Range {
+	if i.Empty {
+		return nil
+	}
+	return &Range{step(i.LowDB, math.Floor), step(i.HighDB, math.Ceil)}
+}
+
+// step rounds to hundredths; a value that is a hundredth already, but for the last bits, stays.
+func step(v float64, round func(float64) float64) *float64 {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return nil
+	}
+	if near := math.Round(v * 100); math.Abs(v*100-near) < 1e-7 {
+		r := near/100 + 0
+		return &r
+	}
+	r := round(v*100)/100 + 0
+	return &r
+}

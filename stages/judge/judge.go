@@ -1,0 +1,341 @@
+package judge
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"slices"
+
+	"fairlobe/stages/internal/contrast"
+	"fairlobe/stages/internal/multiple"
+)
+
+// alpha is the level of every verdict.
+const alpha = 0.05
+
+// court is one run of the judge over one trial: what was calculated is kept, since several claims ask for it.
+type court struct {
+	Params
+	*data
+	evidence string
+	why      string // the reason for the evidence, when it is not the best
+	code     string
+	family   int
+	known    map[string]*contest
+}
+
+// contest is one pair of arms on one band in one direction, at some stations.
+type contest struct {
+	trial      *contrast.Trial
+	level      contrast.Level
+	stations   int
+	regions    int
+	receptions int
+	strong     map[string]float64 // share of an arm's receptions above the strong end
+	perArm     map[string][]float64
+	sessions   []SessionEntry // in canonical order of the arms
+	disagree   bool           // the sessions' intervals do not overlap
+	lobes      map[contrast.Shape]*contrast.Directivity
+	flat       *contrast.Trial // the same, stations with a usable azimuth only
+}
+
+func (p Params) judge(ctx context.Context, d *data) ([]*Entry, error) {
+	c := &court{Params: p, data: d, known: map[string]*contest{}}
+	c.evidence, c.code, c.why = p.evidenceOf(d)
+	for _, claim := range p.Claims {
+		if inFamily(claim.Kind) {
+			c.family += len(claim.Bands)
+		}
+	}
+	var entries []*Entry
+	for n, claim := range p.Claims {
+		for m, band := range p.Bands {
+			if !slices.Contains(claim.Bands, band.Name) {
+				continue
+			}
+			if err := ctx.Err(); err != nil {
+				return nil, err
+			}
+			e := c.begin(claim, band)
+			e.claimNumber, e.bandNumber = n, m
+			if err := c.hear(e, band); err != nil {
+				return nil, fmt.Errorf("judging %q on %s: %w", claim.Name, band.Name, err)
+			}
+			entries = append(entries, e)
+		}
+	}
+	c.adjust(entries)
+	for _, e := range entries {
+		c.decide(e)
+	}
+	c.crossWarn(entries)
+	for _, e := range entries {
+		e.finish()
+	}
+	return entries, nil
+}
+
+// inFamily tells whether claims of a kind are corrected together for being many.
+func inFamily(kind string) bool {
+	return slices.Contains([]string{"level", "directivity", "heard_by", "reciprocity"}, kind)
+}
+
+// begin makes the entry with all that does not depend on receptions.
+func (c *court) begin(claim Claim, band Band) *Entry {
+	e := &Entry{
+		Claim: claim.Name, Kind: claim.Kind, Band: band.Name, Arms: slices.Clone(claim.Arms),
+		SmallestDB: c.SmallestDB, BlocksPlanned: band.Planned, Warnings: []Warning{}, Sessions: []SessionEntry{},
+		claim: claim, inFamily: inFamily(claim.Kind),
+	}
+	if claim.Kind == "match" {
+		return e
+	}
+	direction, evidence := claim.Direction, c.evidence
+	e.Direction, e.Evidence = &direction, &evidence
+	if e.inFamily {
+		size := c.family
+		e.FamilySize = &size
+	}
+	for _, b := range c.blocks {
+		switch {
+		case b.band != band.Name:
+		case b.kept && c.reached(b):
+			e.Blocks++
+		case !b.kept:
+			e.BlocksDropped++
+		}
+	}
+	if claim.Kind == "directivity" {
+		e.Directivity = &Directivity{Shape: claim.Shape, Sectors: []SectorEntry{}}
+	}
+	return e
+}
+
+// hear calculates what the claim needs, before the correction for many claims.
+func (c *court) hear(e *Entry, band Band) error {
+	if e.Kind == "match" {
+		c.hearMatch(e, band)
+		return nil
+	}
+	if c.intake.Read == 0 {
+		e.conclude(Refused, "no_reports", "no reports yet: no row was found in the spot files")
+		return nil
+	}
+	if e.Kind == "directivity" && len(e.Arms) == 1 {
+		c.refuseOneArm(e)
+		return nil
+	}
+	if !slices.Contains([]string{"level", "directivity", "null", "known_step"}, e.Kind) {
+		e.conclude(Refused, "kind_not_judged", fmt.Sprintf("this version does not judge claims of the kind %s", e.Kind))
+		return nil
+	}
+	t, err := c.contest(e)
+	if err != nil {
+		return err
+	}
+	if e.Kind == "directivity" {
+		return c.hearDirectivity(e, t)
+	}
+	return c.hearLevel(e, t)
+}
+
+// refuseOneArm: with one arm the data can't separate the antenna from the path.
+func (c *court) refuseOneArm(e *Entry) {
+	observed := Observed
+	e.Evidence = &observed
+	e.conclude(Refused, "one_arm", "without a second arm the data cannot separate the antenna from the path; turn this wire in random blocks, or name a control station")
+}
+
+// adjust corrects the p values of the family for being many. A claim without one counts in the family's size.
+func (c *court) adjust(entries []*Entry) {
+	var of []*Entry
+	var ps []*float64
+	for _, e := range entries {
+		if e.inFamily {
+			of, ps = append(of, e), append(ps, e.rawP)
+		}
+	}
+	for i, p := range multiple.Holm(ps) {
+		if p != nil {
+			of[i].PAdjusted = roundP(*p)
+		}
+	}
+}
+
+// decide turns the numbers into a verdict, where none stands yet.
+func (c *court) decide(e *Entry) {
+	if e.Verdict != "" {
+		return
+	}
+	switch e.Kind {
+	case "level":
+		c.decideLevel(e)
+	case "directivity":
+		c.decideDirectivity(e)
+	case "null":
+		c.decideNull(e)
+	case "known_step":
+		c.decideStep(e)
+	}
+}
+
+// crossWarn puts a warning on every verdict of a band on which the trial failed its own test.
+func (c *court) crossWarn(entries []*Entry) {
+	for _, failed := range entries {
+		if failed.Verdict != Fails || failed.Kind != "null" && failed.Kind != "known_step" {
+			continue
+		}
+		for _, e := range entries {
+			if e != failed && e.Band == failed.Band && e.Kind != "match" {
+				e.warn("trial_test_failed", fmt.Sprintf("the trial failed its own test %q on this band: look for what else changed with the arm", failed.Claim))
+			}
+		}
+	}
+}
+
+// canonical tells how a claim's arms stand against the order of the experiment file.
+func (c *court) canonical(arms []string) (first, second string, turned bool) {
+	if slices.Index(c.Arms, arms[0]) > slices.Index(c.Arms, arms[1]) {
+		return arms[1], arms[0], true
+	}
+	return arms[0], arms[1], false
+}
+
+// contest gathers the receptions of a comparison and calculates its level, once for all claims that ask for it.
+func (c *court) contest(e *Entry) (*contest, error) {
+	first, second, _ := c.canonical(e.Arms)
+	within := "all"
+	if w := e.claim.WithinKm; w != nil {
+		within = fmt.Sprintf("%g-%g", w[0], w[1])
+	}
+	name := fmt.Sprintf("%q %q %s %s %s", first, second, e.Band, e.claim.Direction, within)
+	if t, ok := c.known[name]; ok {
+		return t, nil
+	}
+	all := c.selectReceptions(e, first, second)
+	t := &contest{receptions: len(all), lobes: map[contrast.Shape]*contrast.Directivity{}}
+	blocks := c.blocksOf(e.Band, 0)
+	var err error
+	if t.trial, err = c.trialOf(all, blocks, first, nil); err != nil {
+		return nil, err
+	}
+	if t.flat, err = c.trialOf(all, blocks, first, place.forDirectivity); err != nil {
+		return nil, err
+	}
+	t.level = t.trial.Level()
+	t.stations = t.level.Stations
+	t.regions = len(t.level.Beyond.Shares)
+	t.weigh(all, first, second)
+	if err := c.perSession(t, all, e.Band, first); err != nil {
+		return nil, err
+	}
+	c.known[name] = t
+	return t, nil
+}
+
+// selectReceptions gives those of the two arms that the claim speaks of. A station in the own square is in no verdict.
+func (c *court) selectReceptions(e *Entry, first, second string) []reception {
+	var out []reception
+	for _, r := range c.receptions {
+		s := c.stations[r.station]
+		if r.band != e.Band || r.direction != e.claim.Direction || s.ownSquare || r.arm != first && r.arm != second {
+			continue
+		}
+		if w := e.claim.WithinKm; w != nil && (!s.located || s.km < w[0] || s.km > w[1]) {
+			continue
+		}
+		out = append(out, r)
+	}
+	return out
+}
+
+// blocksOf gives the blocks of a band that count, in order of time; session 0 means all.
+func (c *court) blocksOf(band string, session int64) []block {
+	var out []block
+	for _, b := range c.blocks {
+		if b.band == band && b.kept && c.reached(b) && (session == 0 || b.session == session) {
+			out = append(out, b)
+		}
+	}
+	return out
+}
+
+// trialOf hands the receptions to the statistics. Regions are numbered in the order of the stations' numbers.
+func (c *court) trialOf(all []reception, blocks []block, first string, usable func(place) bool) (*contrast.Trial, error) {
+	regions := map[string]int{}
+	stations := make([]contrast.Station, len(c.stations))
+	for i, s := range c.stations {
+		if _, ok := regions[s.region]; !ok {
+			regions[s.region] = len(regions)
+		}
+		stations[i] = contrast.Station{Region: regions[s.region]}
+		if s.located && (usable == nil || usable(s)) {
+			stations[i].AzimuthRad, stations[i].HasAzimuth = s.azimuth*math.Pi/180, true
+		}
+	}
+	index := map[[2]int64]int{}
+	for i, b := range blocks {
+		index[[2]int64{b.session, b.number}] = i
+	}
+	var reports []contrast.Report
+	for _, r := range all {
+		b, ok := index[[2]int64{r.session, r.number}]
+		if !ok {
+			continue
+		}
+		reports = append(reports, contrast.Report{Block: b, Station: r.station, First: r.arm == first, Slot: r.slotMs, DitheredDB: r.dithered})
+	}
+	return contrast.New(stations, reports, contrast.Params{Blocks: len(blocks), CutDB: c.CutDB, Seed: c.Seed})
+}
+
+// strongDB is the level above which a report lags behind the true ratio.
+const strongDB = 10
+
+func (t *contest) weigh(all []reception, first, second string) {
+	t.strong, t.perArm = map[string]float64{}, map[string][]float64{}
+	for _, r := range all {
+		t.perArm[r.arm] = append(t.perArm[r.arm], r.snr)
+		if r.snr > strongDB {
+			t.strong[r.arm]++
+		}
+	}
+	for _, arm := range []string{first, second} {
+		if n := len(t.perArm[arm]); n > 0 {
+			t.strong[arm] /= float64(n)
+		}
+	}
+}
+
+// perSession calculates each session by itself, where there is more than one.
+func (c *court) perSession(t *contest, all []reception, band, first string) error {
+	var numbers []int64
+	for _, b := range c.blocksOf(band, 0) {
+		if !slices.Contains(numbers, b.session) {
+			numbers = append(numbers, b.session)
+		}
+	}
+	if len(numbers) < 2 {
+		return nil
+	}
+	slices.Sort(numbers)
+	low, high := math.Inf(-1), math.Inf(1)
+	for _, n := range numbers {
+		blocks := c.blocksOf(band, n)
+		trial, err := c.trialOf(all, blocks, first, nil)
+		if err != nil {
+			return err
+		}
+		s := SessionEntry{Session: int(n), Blocks: len(blocks)}
+		level := trial.Level()
+		if level.Estimated {
+			s.EstimateDB = round4(level.EstimateDB)
+			if len(blocks) >= contrast.FewestBlocks(alpha, 1) {
+				s.IntervalDB = outward(level.Interval)
+				low, high = max(low, level.Interval.LowDB), min(high, level.Interval.HighDB)
+			}
+		}
+		t.sessions = append(t.sessions, s)
+	}
+	t.disagree = low > high
+	return nil
+}

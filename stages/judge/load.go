@@ -1,0 +1,157 @@
+package judge
+
+import (
+	"cmp"
+	"encoding/json"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"fairlobe/pipeline"
+	"fairlobe/pipeline/table"
+	"fairlobe/stages/internal/account"
+	"fairlobe/stages/internal/station"
+)
+
+// data is all that the judge reads.
+type data struct {
+	trial      account.Trial
+	intake     account.Intake
+	stations   []place
+	blocks     []block // in order of time
+	receptions []reception
+	readings   []reading
+	firstDwell time.Time
+	lastDwell  time.Time
+}
+
+type place struct {
+	region    string
+	azimuth   float64 // degrees, rounded
+	located   bool
+	km        float64
+	radiusKm  float64
+	roaming   bool // not for directivity
+	ownSquare bool
+}
+
+// block is one block of one band.
+type block struct {
+	session int64
+	band    string
+	number  int64
+	kept    bool
+	start   time.Time // of its first dwell
+	last    time.Time // start of its last dwell
+}
+
+type reception struct {
+	session, number int64
+	band, arm       string
+	direction       string
+	station         int
+	slotMs          int64
+	snr, dithered   float64
+}
+
+type reading struct {
+	arm, sweep, plane string
+	mhz               float64
+	swr, low, high    *float64
+}
+
+func (p Params) load(in *pipeline.Input) (*data, error) {
+	d := &data{}
+	if err := json.Unmarshal(in.File("trial.json"), &d.trial); err != nil {
+		return nil, fmt.Errorf("reading trial.json: %w", err)
+	}
+	if err := json.Unmarshal(in.File("intake.json"), &d.intake); err != nil {
+		return nil, fmt.Errorf("reading intake.json: %w", err)
+	}
+	d.loadStations(table.NewReader(in.Table("stations")))
+	d.loadBlocks(table.NewReader(in.Table("dwells")))
+	d.loadReceptions(table.NewReader(in.Table("receptions")))
+	for r := table.NewReader(in.Table("sweeps")); r.Next(); {
+		d.readings = append(d.readings, reading{r.Str("arm"), r.Str("sweep"), r.Str("plane"), r.Float("frequency_mhz"),
+			r.FloatOrNil("swr"), r.FloatOrNil("swr_low"), r.FloatOrNil("swr_high")})
+	}
+	return d, nil
+}
+
+// mostUncertainBearing is the greatest uncertainty of a bearing, in degrees, that a directivity claim accepts.
+const mostUncertainBearing = 20
+
+func (d *data) loadStations(r *table.Reader) {
+	places := map[string]int{}
+	var calls []string
+	for r.Next() {
+		s := place{region: r.Str("region"), ownSquare: r.Str("region") == station.RegionOwnSquare}
+		if !r.Null("bearing_deg") && !r.Null("distance_km") {
+			s.located = true
+			s.azimuth, s.km = station.RoundDeg(r.Float("bearing_deg")), station.RoundKm(r.Float("distance_km"))
+			s.radiusKm = r.Float("position_radius_km")
+		}
+		call := r.Str("call")
+		s.roaming = strings.HasSuffix(call, "/M")
+		places[call]++
+		calls = append(calls, call)
+		d.stations = append(d.stations, s)
+	}
+	for i, call := range calls {
+		if places[call] > 2 {
+			d.stations[i].roaming = true
+		}
+	}
+}
+
+// forDirectivity tells whether the station's bearing is known well enough.
+func (s place) forDirectivity() bool {
+	uncertain := math.Atan2(s.radiusKm, s.km) * 180 / math.Pi
+	return s.located && !s.roaming && uncertain <= mostUncertainBearing
+}
+
+func (d *data) loadBlocks(r *table.Reader) {
+	index := map[string]int{}
+	for r.Next() {
+		start := r.Time("start")
+		if d.firstDwell.IsZero() {
+			d.firstDwell = start
+		}
+		if start.After(d.lastDwell) {
+			d.lastDwell = start
+		}
+		key := fmt.Sprintf("%d %s %d", r.Int("session"), r.Str("band"), r.Int("block"))
+		i, ok := index[key]
+		if !ok {
+			i = len(d.blocks)
+			index[key] = i
+			d.blocks = append(d.blocks, block{session: r.Int("session"), band: r.Str("band"), number: r.Int("block"), kept: r.Bool("kept"), start: start})
+		}
+		d.blocks[i].last = start
+	}
+	slices.SortStableFunc(d.blocks, func(a, b block) int {
+		return cmp.Or(a.start.Compare(b.start), cmp.Compare(a.session, b.session), cmp.Compare(a.band, b.band), cmp.Compare(a.number, b.number))
+	})
+}
+
+func (d *data) loadReceptions(r *table.Reader) {
+	for r.Next() {
+		snr := r.Float("snr_db")
+		d.receptions = append(d.receptions, reception{
+			session: r.Int("session"), number: r.Int("block"), band: r.Str("band"), arm: r.Str("arm"), direction: r.Str("direction"),
+			station: int(r.Int("station")), slotMs: r.Time("slot").UnixMilli(), snr: snr, dithered: snr + r.Float("dither_db"),
+		})
+	}
+}
+
+// reached tells whether the data go as far as the block's last dwell; a finished trial reaches all its blocks.
+func (d *data) reached(b block) bool {
+	return d.trial.Ended || d.intake.Last != nil && !d.intake.Last.Before(b.last)
+}
+
+// complete tells whether the trial is over: the log says so, or the data reach the last dwell.
+func (d *data) complete() bool {
+	return d.trial.Ended || d.intake.Last != nil && !d.intake.Last.Before(d.lastDwell)
+}

@@ -1,0 +1,260 @@
+// Package locate tells the stations of a trial apart and says where they are.
+//
+// A station is a call with its suffix and a place. A locator that contains another (MN83 and MN83kp) is the
+// same place less exactly told, and the longest one stands for it. Places that can't agree are two stations.
+// Rows of a call that tell no place belong to the call's one place, or to a station without a place if it has
+// none or several.
+//
+// Stations are numbered from 0 by their first trial slot, then distance, bearing and call. Everything random or
+// sorted that comes later uses the number, so that a table without calls gives the same results.
+//
+// A region is a sector of 30 degrees and a distance class. The statistics treat receivers of one region as not
+// independent (see package contrast). Bearing and distance are rounded to 1 degree and 10 km before the region is
+// told, as the judge rounds them.
+package locate
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/apache/arrow/go/v15/arrow"
+
+	"fairlobe/datasets"
+	"fairlobe/pipeline"
+	"fairlobe/pipeline/diag"
+	"fairlobe/pipeline/table"
+	"fairlobe/stages/internal/geo"
+	"fairlobe/stages/internal/locator"
+	"fairlobe/stages/internal/station"
+)
+
+// TableStations is the name of the stage's output.
+const TableStations = "stations"
+
+// Params are the stage's parameters.
+type Params struct {
+	Locator string // of the own station
+}
+
+// Stage makes the stage: from table spots to table stations.
+func Stage(p Params) pipeline.Stage {
+	return pipeline.Stage{
+		Name: "stations", Version: 1, Needs: []string{"spots"}, Params: p,
+		Makes: []pipeline.Output{{Name: TableStations, Schema: datasets.Stations()}},
+		Run: func(_ context.Context, in *pipeline.Input) (*pipeline.Result, error) {
+			home, err := locator.Decode(p.Locator)
+			if err != nil {
+				return nil, fmt.Errorf("placing the own station: %w", err)
+			}
+			stations, notes := identify(readSightings(in.Table("spots")))
+			locateAll(stations, home)
+			return &pipeline.Result{Tables: map[string]arrow.Record{TableStations: encode(stations)}, Notes: notes}, nil
+		},
+	}
+}
+
+// sighting is one usable spot as far as identity goes.
+type sighting struct {
+	call string
+	station.Place
+	slot time.Time
+}
+
+func readSightings(rec arrow.Record) []sighting {
+	var out []sighting
+	for r := table.NewReader(rec); r.Next(); {
+		if fate := r.Str("fate"); fate != "used" && fate != "merged" {
+			continue
+		}
+		out = append(out, sighting{call: station.Far(r), Place: station.PlaceOf(r), slot: r.Time("slot")})
+	}
+	return out
+}
+
+// entry is one row of table stations in the making.
+type entry struct {
+	call                  string
+	place                 station.Place
+	first                 time.Time
+	lat, lon              *float64
+	bearing, distance     *float64
+	radius                *float64
+	region                string
+	roundedDeg, roundedKm float64
+}
+
+// identify gathers the sightings of each call into stations.
+func identify(all []sighting) ([]*entry, diag.List) {
+	calls := map[string][]sighting{}
+	for _, s := range all {
+		calls[s.call] = append(calls[s.call], s)
+	}
+	names := make([]string, 0, len(calls))
+	for call := range calls {
+		names = append(names, call)
+	}
+	slices.Sort(names)
+	var out []*entry
+	var notes diag.List
+	for _, call := range names {
+		places := station.Places(keysOf(calls[call]))
+		if len(places) > 1 {
+			notes = append(notes, diag.Diag{Severity: diag.Warning, Code: "two_places",
+				Msg: fmt.Sprintf("%s reports from %d places that can't be one (%s); they count as separate stations", call, len(places), strings.Join(placeNames(places), ", "))})
+		}
+		out = append(out, ofCall(call, places, calls[call])...)
+	}
+	return out, notes
+}
+
+func keysOf(all []sighting) []station.Place {
+	out := make([]station.Place, len(all))
+	for i, s := range all {
+		out[i] = s.Place
+	}
+	return out
+}
+
+func placeNames(places []station.Place) []string {
+	out := make([]string, len(places))
+	for i, p := range places {
+		out[i] = p.Key()
+	}
+	return out
+}
+
+func ofCall(call string, places []station.Place, seen []sighting) []*entry {
+	found := map[int]*entry{}
+	var order []int
+	for _, s := range seen {
+		i := station.Choose(places, s.Place)
+		st := found[i]
+		if st == nil {
+			st = &entry{call: call, first: s.slot}
+			if i >= 0 {
+				st.place = places[i]
+			}
+			found[i] = st
+			order = append(order, i)
+		}
+		if s.slot.Before(st.first) {
+			st.first = s.slot
+		}
+	}
+	slices.Sort(order)
+	out := make([]*entry, len(order))
+	for n, i := range order {
+		out[n] = found[i]
+	}
+	return out
+}
+
+// locateAll fills in where the stations are, sorts them into the order of their numbers, and tells their regions.
+func locateAll(all []*entry, home locator.Cell) {
+	at := home.Centre()
+	for _, s := range all {
+		s.locate(at)
+	}
+	classes := distanceClasses(all)
+	for _, s := range all {
+		s.region = s.regionOf(home, classes)
+	}
+	slices.SortFunc(all, func(a, b *entry) int {
+		return cmp.Or(a.first.Compare(b.first), compareNullLast(a.distance, b.distance), compareNullLast(a.bearing, b.bearing),
+			cmp.Compare(a.call, b.call), cmp.Compare(a.place.Key(), b.place.Key()))
+	})
+}
+
+func compareNullLast(a, b *float64) int {
+	switch {
+	case a == nil && b == nil:
+		return 0
+	case a == nil:
+		return 1
+	case b == nil:
+		return -1
+	}
+	return cmp.Compare(*a, *b)
+}
+
+func (s *entry) locate(home geo.Point) {
+	var at geo.Point
+	radius := 0.0
+	switch {
+	case s.place.Exact:
+		at = geo.Point{LatDeg: s.place.Lat, LonDeg: s.place.Lon}
+	case s.place.Locator != "":
+		cell, err := locator.Decode(s.place.Locator)
+		if err != nil {
+			return
+		}
+		at, radius = cell.Centre(), locator.RadiusKm(cell)
+	default:
+		return
+	}
+	s.lat, s.lon, s.radius = &at.LatDeg, &at.LonDeg, &radius
+	km, deg, ok := geo.Inverse(home, at)
+	s.distance, s.roundedKm = &km, station.RoundKm(km)
+	if ok {
+		s.bearing, s.roundedDeg = &deg, station.RoundDeg(deg)
+	}
+}
+
+// distanceClasses gives the lower bounds of the classes, and the last one's name.
+func distanceClasses(all []*entry) []float64 {
+	for _, s := range all {
+		if s.distance != nil && s.roundedKm > 1000 {
+			return []float64{0, 1200, 2700}
+		}
+	}
+	return []float64{0, 200, 500}
+}
+
+func (s *entry) regionOf(home locator.Cell, classes []float64) string {
+	if s.distance == nil {
+		return station.RegionUnknown
+	}
+	if s.inSquare(home) {
+		return station.RegionOwnSquare
+	}
+	if s.bearing == nil {
+		return station.RegionUnknown
+	}
+	sector := int(s.roundedDeg) / 30 * 30
+	class := 0
+	for i, from := range classes {
+		if s.roundedKm >= from {
+			class = i
+		}
+	}
+	km := fmt.Sprintf("%.0f-", classes[class])
+	if class+1 < len(classes) {
+		km += fmt.Sprintf("%.0f", classes[class+1])
+	}
+	return fmt.Sprintf("%03d-%03d deg, %s km", sector, sector+30, km)
+}
+
+// inSquare tells whether the station stands in the own station's square, the cell of four characters.
+func (s *entry) inSquare(home locator.Cell) bool {
+	square, err := locator.Decode(home.Text[:4])
+	if err != nil {
+		return false
+	}
+	return *s.lat >= square.South && *s.lat < square.North && *s.lon >= square.West && *s.lon < square.East
+}
+
+func encode(all []*entry) arrow.Record {
+	b := table.NewBuilder(datasets.Stations())
+	for i, s := range all {
+		var loc *string
+		if s.place.Locator != "" {
+			loc = &s.place.Locator
+		}
+		b.Append(i, s.call, s.place.Key(), loc, s.lat, s.lon, s.bearing, s.distance, s.radius, s.region)
+	}
+	return b.Record()
+}

@@ -1,0 +1,117 @@
+// Package report writes the answers: verdicts.json for machines and report.txt for people.
+//
+// It calculates nothing: each number is one that a table or an account holds.
+package report
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"fmt"
+
+	"github.com/apache/arrow/go/v15/arrow"
+
+	"fairlobe/pipeline"
+	"fairlobe/pipeline/table"
+	"fairlobe/stages/internal/account"
+)
+
+// Names of the stage's outputs.
+const (
+	FileVerdicts = "verdicts.json"
+	FileText     = "report.txt"
+)
+
+// Params are the stage's parameters.
+type Params struct {
+	Title    string
+	Question string
+	Seal     string // "sha256:...", "" without a seal
+	Looks    int
+	// Repeat is the command that makes the outputs again.
+	Repeat string
+}
+
+// Document is verdicts.json.
+type Document struct {
+	Format           int               `json:"format"`
+	Experiment       string            `json:"experiment"`
+	Seal             *string           `json:"seal"`
+	SealedBeforeData bool              `json:"sealed_before_data"`
+	Looks            int               `json:"looks"`
+	Rows             Rows              `json:"rows"`
+	Claims           []json.RawMessage `json:"claims"`
+}
+
+// Rows says where the rows of the spot files went.
+type Rows struct {
+	Read        int `json:"read"`
+	Used        int `json:"used"`
+	Merged      int `json:"merged"`
+	OutOfScope  int `json:"out_of_scope"`
+	Quarantined int `json:"quarantined"`
+}
+
+// Stage makes the stage.
+func Stage(p Params) pipeline.Stage {
+	return pipeline.Stage{
+		Name: "report", Version: 1, Params: p,
+		Needs: []string{"dwells", "intake.json", "quarantine", "stations", "trial.json", "verdicts"},
+		Makes: []pipeline.Output{{Name: FileVerdicts}, {Name: FileText}},
+		Run: func(_ context.Context, in *pipeline.Input) (*pipeline.Result, error) {
+			doc, intake, err := p.document(in)
+			if err != nil {
+				return nil, err
+			}
+			text, err := json.MarshalIndent(doc, "", "  ")
+			if err != nil {
+				return nil, fmt.Errorf("writing %s: %w", FileVerdicts, err)
+			}
+			page, err := p.text(in, doc, intake)
+			if err != nil {
+				return nil, fmt.Errorf("writing %s: %w", FileText, err)
+			}
+			return &pipeline.Result{Files: map[string][]byte{FileVerdicts: append(text, '\n'), FileText: page}}, nil
+		},
+	}
+}
+
+func (p Params) document(in *pipeline.Input) (*Document, *account.Intake, error) {
+	var intake account.Intake
+	if err := json.Unmarshal(in.File("intake.json"), &intake); err != nil {
+		return nil, nil, fmt.Errorf("reading intake.json: %w", err)
+	}
+	doc := &Document{Format: 1, Experiment: p.Title, Looks: p.Looks, Claims: []json.RawMessage{},
+		Rows: Rows{intake.Read, intake.Used, intake.Merged, intake.OutOfScope, intake.Quarantined}}
+	if p.Seal != "" {
+		doc.Seal = &p.Seal
+	}
+	verdicts := in.Table("verdicts")
+	for r := table.NewReader(verdicts); r.Next(); {
+		doc.Claims = append(doc.Claims, json.RawMessage(r.Str("detail")))
+	}
+	doc.SealedBeforeData = p.Seal != "" && sealedInTime(verdicts)
+	return doc, &intake, nil
+}
+
+// sealedInTime reads from the evidence whether the seal counts: the judge alone decides that.
+func sealedInTime(verdicts arrow.Record) bool {
+	for r := table.NewReader(verdicts); r.Next(); {
+		var e struct{ Evidence *string }
+		if json.Unmarshal([]byte(r.Str("detail")), &e) == nil && e.Evidence != nil && *e.Evidence == "randomised" {
+			return true
+		}
+	}
+	return false
+}
+
+// decode reads the entries in the form in which people are told of them.
+func (d *Document) decode() ([]entry, error) {
+	out := make([]entry, len(d.Claims))
+	for i, raw := range d.Claims {
+		if err := json.NewDecoder(bytes.NewReader(raw)).Decode(&out[i]); err != nil {
+			return nil, err
+		}
+	}
+	return out, nil
+}
