@@ -20,10 +20,12 @@ type checker struct {
 	// inOrder holds the same keys in the order of the reference, so that suggestions do not depend on map order.
 	inOrder []key
 	list    diag.List
+	// hinted holds the paths of keys that an unknown key was taken for; they are not missed too.
+	hinted map[string]bool
 }
 
 func newChecker() *checker {
-	c := &checker{keys: map[string]key{}, inOrder: knownKeys()}
+	c := &checker{keys: map[string]key{}, hinted: map[string]bool{}, inOrder: knownKeys()}
 	for _, k := range c.inOrder {
 		c.keys[k.path] = k
 	}
@@ -51,7 +53,7 @@ func (c *checker) table(n *node, pattern string) {
 		k, known := c.keys[join(pattern, name)]
 		if !known {
 			v.bad = true
-			c.unknown(v, pattern, name)
+			c.unknown(v, n.path, pattern, name)
 			continue
 		}
 		c.value(v, k)
@@ -65,6 +67,9 @@ func (c *checker) table(n *node, pattern string) {
 
 // missing tells of a key that must be there; why may say when.
 func (c *checker) missing(table *node, k key, why string) {
+	if c.hinted[join(table.path, k.name())] {
+		return
+	}
 	where := heading(k.table())
 	if why != "" {
 		why = ", which is required " + why

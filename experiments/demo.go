@@ -2,8 +2,7 @@ package experiments
 
 import "embed"
 
-// RidgeWire holds the demonstration experiment, ridge-wire.toml, and its seal, ridge-wire.seal.json. The
-// pattern leaves out what a run writes beside them.
+// RidgeWire holds the demonstration experiment, ridge-wire.toml, and its seal, ridge-wire.seal.json.
 //
-//go:embed ridge-wire.[ts]*
+//go:embed ridge-wire.toml ridge-wire.seal.json
 var RidgeWire embed.FS

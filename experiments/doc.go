@@ -10,5 +10,5 @@
 // The package does not read spots, sweeps, logs or schedules: [Load] only looks whether the named folder
 // and files are there. It does not draw the order of arms either.
 //
-// Syntax: TOML 1.0 (toml.io). Times: RFC 3339, UTC. Canonical form for the seal: RFC 8785.
+// Syntax: TOML (toml.io). Times: RFC 3339, UTC. Canonical form for the seal: RFC 8785.
 package experiments

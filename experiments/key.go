@@ -62,9 +62,9 @@ func (s *span) holds(v float64) bool {
 func (s *span) String() string {
 	lo, hi := plain(s.lo), plain(s.hi)
 	switch {
-	case math.IsInf(s.hi, 1) && s.above:
-		return "more than " + lo
-	case math.IsInf(s.hi, 1):
+	case s.lo == s.hi:
+		return lo
+	case s.hi >= math.MaxInt64:
 		return lo + " or more"
 	case s.above:
 		return fmt.Sprintf("more than %s, at most %s", lo, hi)

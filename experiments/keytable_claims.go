@@ -38,7 +38,7 @@ func claimKeys() []key {
 	}
 }
 
-func sourceKeys() []key {
+func spotKeys() []key {
 	return []key{
 		{path: "spots[].files", kind: aList, item: aText, need: required, below: dataDir,
 			doc: "names or patterns of files", example: `["spots/*.adi"]`},
@@ -52,6 +52,13 @@ func sourceKeys() []key {
 			doc: "what the time of a report stands for", example: `"slot start"`},
 		{path: "spots[].columns", kind: aTable, or: "required with table, else not used",
 			doc: "which column holds what", example: "see below"},
+		{path: "spots[].time_layout", kind: aText, def: "rfc3339",
+			doc: "form of times: rfc3339, unix, unix_ms, or a layout of YYYY MM DD hh mm ss", example: `"DD.MM.YYYY hh:mm:ss"`},
+	}
+}
+
+func sweepKeys() []key {
+	return []key{
 		{path: "sweeps[].arm", kind: aText, need: required, doc: "the arm that was measured", example: `"low"`},
 		{path: "sweeps[].files", kind: aList, item: aText, need: required, below: dataDir,
 			doc: "names or patterns of files", example: `["sweeps/low-*.s1p"]`},
@@ -61,7 +68,6 @@ func sourceKeys() []key {
 			doc: "where the analyser was; at the radio the declared feedline is removed", example: `"radio"`},
 		{path: "sweeps[].columns", kind: aTable, or: "required with table, else not used",
 			doc: "which column holds what", example: `{ frequency_mhz = "f", swr = "SWR" }`},
-		{path: "log.switches", kind: aText, def: "", below: dataDir, doc: "the switch log", example: `"log/switches.csv"`},
 	}
 }
 
@@ -139,9 +145,9 @@ func knownKeys() []key {
 		}
 	}
 	keys = append(append(keys, scheduleKeys()...), claimKeys()...)
-	keys = append(append(keys, sourceKeys()...), tableKeys("spots")...)
-	keys = append(keys, key{path: "spots[].time_layout", kind: aText, def: "rfc3339",
-		doc: "form of times: rfc3339, unix, unix_ms, or a layout of YYYY MM DD hh mm ss", example: `"DD.MM.YYYY hh:mm:ss"`})
-	keys = append(append(keys, columnKeys("spots", spotColumns)...), tableKeys("sweeps")...)
-	return append(keys, columnKeys("sweeps", sweepColumns)...)
+	keys = append(append(keys, spotKeys()...), tableKeys("spots")...)
+	keys = append(keys, columnKeys("spots", spotColumns)...)
+	keys = append(append(keys, sweepKeys()...), tableKeys("sweeps")...)
+	keys = append(keys, columnKeys("sweeps", sweepColumns)...)
+	return append(keys, key{path: "log.switches", kind: aText, def: "", below: dataDir, doc: "the switch log", example: `"log/switches.csv"`})
 }

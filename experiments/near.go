@@ -144,12 +144,15 @@ func numberIn(text string, k key) (string, bool) {
 }
 
 // unknown tells of a key that the table does not have, and which one may be meant.
-func (c *checker) unknown(n *node, pattern, name string) {
+func (c *checker) unknown(n *node, table, pattern, name string) {
 	if k, form, ok := c.otherUnit(pattern, name); ok {
+		c.hinted[join(table, k.name())] = true
 		c.unitFault(n, k, form, name)
 		return
 	}
-	c.fault(n.key, fmt.Sprintf("unknown key %q in %s", printable(name), heading(pattern)), c.meant(n, pattern, name))
+	mend, meant := c.meant(n, pattern, name)
+	c.hinted[join(table, meant)] = true
+	c.fault(n.key, fmt.Sprintf("unknown key %q in %s", printable(name), heading(pattern)), mend)
 }
 
 // otherUnit finds the known key of the table that differs only in its unit.
@@ -182,31 +185,32 @@ func (c *checker) unitFault(n *node, k key, form unitForm, name string) {
 	c.fault(n.key, msg, mend)
 }
 
-// meant names the key that may be meant: the same name in another table, the nearest here, the nearest elsewhere.
-func (c *checker) meant(n *node, pattern, name string) string {
+// meant gives the mend of an unknown key, and the key of its table that it is taken for, if any: a key without
+// its unit, the same name in another table, the nearest here, the nearest elsewhere.
+func (c *checker) meant(n *node, pattern, name string) (mend, key string) {
 	if where := c.tablesWith(name); where != "" {
-		return name + " belongs under " + where
+		return name + " belongs under " + where, ""
 	}
 	var here, all []string
 	for _, k := range c.inOrder {
 		if k.table() == pattern {
 			here = append(here, k.name())
 			if base, unit := stem(k.name()); unit != "" && base == name {
-				return fmt.Sprintf("write %s, with its unit %s in the name", k.name(), k.unit)
+				return fmt.Sprintf("write %s, with its unit %s in the name", k.name(), k.unit), k.name()
 			}
 		}
 		all = append(all, k.name())
 	}
 	if near, ok := nearest(name, here); ok {
-		if n.kind&(aText|aNumber|aBool|aTime|aList) != 0 && len(n.raw) < 60 && !strings.Contains(n.raw, "\n") && n.raw != "" {
-			return fmt.Sprintf("write %s = %s", near, n.shown())
+		if n.kind != aTable && len(n.raw) < 60 && !strings.Contains(n.raw, "\n") && n.raw != "" {
+			return fmt.Sprintf("write %s = %s", near, n.shown()), near
 		}
-		return "write " + near
+		return "write " + near, near
 	}
 	if near, ok := nearest(name, all); ok {
-		return fmt.Sprintf("did you mean %s, which belongs under %s", near, c.tablesWith(near))
+		return fmt.Sprintf("did you mean %s, which belongs under %s", near, c.tablesWith(near)), ""
 	}
-	return fmt.Sprintf("keys of %s are %s", heading(pattern), strings.Join(here, ", "))
+	return fmt.Sprintf("keys of %s are %s", heading(pattern), strings.Join(here, ", ")), ""
 }
 
 // tablesWith names the tables that have a key of this name.

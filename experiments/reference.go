@@ -75,10 +75,10 @@ func writeKey(b *strings.Builder, k key) {
 		name = strings.TrimPrefix(k.path, "fixed.")
 	}
 	name = strings.ReplaceAll(name, "[]", "")
-	fmt.Fprintf(b, "  %s: %s\n", name, facts(k))
-	wrap(b, "      ", strings.ToUpper(k.doc[:1])+k.doc[1:]+".")
+	wrap(b, "  ", "        ", name+": "+facts(k))
+	wrap(b, "      ", "      ", strings.ToUpper(k.doc[:1])+k.doc[1:]+".")
 	if k.words != nil {
-		wrap(b, "      ", "One of "+strings.ReplaceAll(quotedList(k.words), `"\t"`, `"\t"`)+".")
+		wrap(b, "      ", "      ", wordsOpening(k)+quotedList(k.words)+".")
 	}
 	if k.example != "see below" {
 		fmt.Fprintf(b, "      %s = %s\n", k.name(), k.example)
@@ -98,7 +98,7 @@ func facts(k key) string {
 		parts = append(parts, k.unit)
 	}
 	if k.span != nil {
-		parts = append(parts, limits(k))
+		parts = append(parts, k.span.String())
 	}
 	switch {
 	case k.need == required:
@@ -109,13 +109,6 @@ func facts(k key) string {
 		parts = append(parts, "default: "+defaultText(k.def))
 	}
 	return strings.Join(parts, "; ")
-}
-
-func limits(k key) string {
-	if k.path == "seed" {
-		return "0 or more"
-	}
-	return k.span.String()
 }
 
 // defaultText writes a default as it would stand in a file.
@@ -132,13 +125,21 @@ func defaultText(def any) string {
 	}
 }
 
-// wrap writes words in lines of at most 100 characters.
-func wrap(b *strings.Builder, indent, text string) {
+// wordsOpening begins the line of allowed words.
+func wordsOpening(k key) string {
+	if k.kind&aNumber != 0 {
+		return "The text may be "
+	}
+	return "One of "
+}
+
+// wrap writes words in lines of at most 100 characters; lines after the first have an indent of their own.
+func wrap(b *strings.Builder, indent, next, text string) {
 	line := indent
 	for _, word := range strings.Fields(text) {
-		if len(line)+len(word)+1 > 100 && line != indent {
+		if len(line)+len(word) > 100 && strings.TrimSpace(line) != "" {
 			b.WriteString(strings.TrimRight(line, " ") + "\n")
-			line = indent
+			line = next
 		}
 		line += word + " "
 	}

@@ -84,8 +84,6 @@ func syntaxMend(msg, line string) string {
 		return fmt.Sprintf("write %s = %s", key, decimalComma.ReplaceAllString(value, "$1.$2"))
 	case strings.Contains(msg, "already"):
 		return "delete one of the two, or write [[...]] for one more table of a list"
-	case strings.Contains(msg, "newline") && strings.Contains(msg, "inline table"):
-		return "write everything between { and } on one line"
 	case strings.Contains(msg, "escape"), strings.Contains(value, `\`):
 		return `write / instead of \ in names of files`
 	case strings.HasPrefix(msg, "strings cannot"), strings.Contains(msg, "unexpected EOF"):

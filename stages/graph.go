@@ -167,7 +167,16 @@ type Standing struct {
 }
 
 // Trial makes the graph from the files to the verdicts. planned are the dwells as Schedule gives them.
-func (d *Data) Trial(planned []schedule.Dwell, seal Standing) ([]pipeline.Stage, error) {
+func (d *Data) Trial(planned []schedule.Dwell, seal Standing) []pipeline.Stage {
+	bands := bandsOf(d.exp, planned)
+	return append(d.Reading(planned),
+		locate.Stage(locate.Params{Locator: d.exp.Station.Locator}),
+		reduce.Stage(reduce.Params{Seed: d.exp.Seed, SlotMs: d.exp.Fixed.Slot.Milliseconds(), Sends: d.exp.Fixed.Sends}),
+		judge.Stage(d.judging(planned, bands, seal)))
+}
+
+// Reading makes the stages that read all files and set the rows into the dwells, and no more.
+func (d *Data) Reading(planned []schedule.Dwell) []pipeline.Stage {
 	exp := d.exp
 	bands := bandsOf(exp, planned)
 	var stages []pipeline.Stage
@@ -187,11 +196,7 @@ func (d *Data) Trial(planned []schedule.Dwell, seal Standing) ([]pipeline.Stage,
 		refused = append(refused, s.Makes[1].Name)
 	}
 	slices.Sort(refused)
-	stages = append(stages, measuring, quarantine.Stage(refused),
-		locate.Stage(locate.Params{Locator: exp.Station.Locator}),
-		reduce.Stage(reduce.Params{Seed: exp.Seed, SlotMs: exp.Fixed.Slot.Milliseconds(), Sends: exp.Fixed.Sends}),
-		judge.Stage(d.judging(planned, bands, seal)))
-	return stages, nil
+	return append(stages, measuring, quarantine.Stage(refused))
 }
 
 // Answers is the stage that writes the documents. looks counts the runs over different data so far, this one included.

@@ -11,29 +11,27 @@ import (
 
 const (
 	contactsPerDwell = 2
-	heardOnly        = 12 // records of stations heard without a contact
-	ownLogClashes    = 6  // contacts whose report differs by 1 dB from the one passed on
-	theirAdvantage   = 6  // dB: what the other stations' greater power is worth on average
+	ownLogClashes    = 6 // contacts whose report differs by 1 dB from the one passed on
+	theirAdvantage   = 6 // dB: what the other stations' greater power is worth on average
 )
 
-// contact is one record of the operator's own log.
-type contact struct {
+// exchange is one record of the operator's own log: one report, stamped with the slot in which it was heard.
+type exchange struct {
 	when       time.Time
 	station    Station
 	band       Band
 	sent, rcvd string // reports given and received; empty: none
 }
 
-// ownLog is the operator's log in ADIF 3.1.5, ADI form: contacts made during the dwells, with the report
-// received (how they heard us) and the one given (how we heard them), and stations that were only heard.
+// ownLog is the operator's log in ADIF 3.1.5, ADI form. A contact has two records: the report received, on our
+// slot, and the one given, on theirs, which is the next; so each report stands at the slot that it speaks of.
 func (t trip) ownLog() []byte {
-	random := t.stream("files/own log")
-	contacts := append(t.contacts(random), t.heard(random)...)
-	slices.SortStableFunc(contacts, func(a, b contact) int { return a.when.Compare(b.when) })
+	exchanges := t.exchanges(t.stream("files/own log"))
+	slices.SortStableFunc(exchanges, func(a, b exchange) int { return a.when.Compare(b.when) })
 	var out bytes.Buffer
 	out.WriteString("Invented log of an invented station.\n")
 	out.WriteString(adi("ADIF_VER", "3.1.5") + adi("CREATED_TIMESTAMP", "20260913 121500") + "<EOH>\n")
-	for i, c := range contacts {
+	for i, c := range exchanges {
 		day := c.when.Format("20060102")
 		band := c.band.Name
 		switch i { // two slips of the pen
@@ -60,10 +58,10 @@ func (t trip) ownLog() []byte {
 
 func adi(name, value string) string { return fmt.Sprintf("<%s:%d>%s ", name, len(value), value) }
 
-// contacts picks stations that decoded us in each dwell, whatever they heard. Half of the contacts fall into slots
+// exchanges picks stations that decoded us in each dwell, whatever they heard. Half of the contacts fall into slots
 // that the receiver passed on too, so the same report stands in both kinds of file.
-func (t trip) contacts(random *rand.Rand) []contact {
-	var all []contact
+func (t trip) exchanges(random *rand.Rand) []exchange {
+	var all []exchange
 	for number := range t.dwells {
 		var decoded, passed []Spot
 		for _, s := range t.decodes {
@@ -83,34 +81,23 @@ func (t trip) contacts(random *rand.Rand) []contact {
 			if i == 0 && number%(len(t.dwells)/ownLogClashes) == 0 {
 				s.SNR++
 			}
-			all = append(all, t.contact(random, s))
+			all = append(all, t.contact(random, s)...)
 		}
 	}
 	return all
 }
 
-func (t trip) contact(random *rand.Rand, s Spot) contact {
-	return contact{
-		when: s.Slot, station: t.stations[s.Station], band: t.band(t.dwells[s.Dwell].Band),
-		sent: t.given(random, s), rcvd: rst(float64(s.SNR)),
+func (t trip) contact(random *rand.Rand, s Spot) []exchange {
+	station, band := t.stations[s.Station], t.band(t.dwells[s.Dwell].Band)
+	return []exchange{
+		{when: s.Slot, station: station, band: band, rcvd: rst(float64(s.SNR))},
+		{when: s.Slot.Add(t.Slot), station: station, band: band, sent: t.given(random, s)},
 	}
 }
 
 // given is the report on the other station: the same path, without its site's noise, with its own power.
 func (t trip) given(random *rand.Rand, s Spot) string {
 	return rst(math.Max(-24, float64(s.SNR)-t.stations[s.Station].SiteDB+theirAdvantage+float64(3*random.NormFloat64())))
-}
-
-// heard are stations heard in their own slots, without a contact.
-func (t trip) heard(random *rand.Rand) []contact {
-	var all []contact
-	for range heardOnly {
-		s := t.decodes[random.IntN(len(t.decodes))]
-		c := t.contact(random, s)
-		c.when, c.rcvd = s.Slot.Add(t.Slot), ""
-		all = append(all, c)
-	}
-	return all
 }
 
 // rst writes a report as the mode does: sign and two digits.

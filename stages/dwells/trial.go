@@ -18,9 +18,10 @@ type trial struct {
 	dwells   []Applied
 	blocks   []block
 	sessions []session
-	arms     []string // alphabetical
-	events   []Event  // by time; all have a session
-	list     diag.List
+	// numbers of sessions as text, bands and arms, all in alphabetical order
+	numbers, bands, arms []string
+	events               []Event // by time; all have a session
+	list                 diag.List
 	// confirmedBy says when the arm of a dwell was connected, if the dwell is confirmed.
 	confirmedBy []Event
 }
@@ -48,7 +49,7 @@ type session struct {
 func newTrial(planned []schedule.Dwell, p Params) *trial {
 	t := &trial{p: p, confirmedBy: make([]Event, len(planned))}
 	place := map[int]int{}
-	names := map[string]bool{}
+	names, bands := map[string]bool{}, map[string]bool{}
 	for i, d := range planned {
 		at, known := place[d.Session]
 		if !known {
@@ -58,13 +59,17 @@ func newTrial(planned []schedule.Dwell, p Params) *trial {
 		}
 		t.sessions[at].dwells = append(t.sessions[at].dwells, i)
 		t.dwells = append(t.dwells, Applied{Dwell: d})
-		names[d.Arm] = true
+		names[d.Arm], bands[d.Band] = true, true
 	}
 	for _, group := range schedule.Blocks(planned) {
 		d := planned[group[0]]
 		t.blocks = append(t.blocks, block{session: place[d.Session], band: d.Band, number: d.Block, dwells: group})
 	}
-	t.arms = slices.Sorted(maps.Keys(names))
+	t.arms, t.bands = slices.Sorted(maps.Keys(names)), slices.Sorted(maps.Keys(bands))
+	for _, s := range t.sessions {
+		t.numbers = append(t.numbers, fmt.Sprint(s.Session.Session))
+	}
+	slices.Sort(t.numbers)
 	return t
 }
 
@@ -120,18 +125,11 @@ func (t *trial) takeEvents(events []Event) {
 }
 
 func (t *trial) checkNames(e Event) {
-	var numbers, bands []string
-	for _, s := range t.sessions {
-		numbers = append(numbers, fmt.Sprint(s.Session.Session))
-	}
 	blockKnown := e.Block == 0
 	for _, b := range t.blocks {
-		bands = append(bands, b.band)
 		inSession := e.Session == 0 || t.sessions[b.session].Session.Session == e.Session
 		blockKnown = blockKnown || inSession && b.number == e.Block && (e.Band == "" || b.band == e.Band)
 	}
-	slices.Sort(bands)
-	bands = slices.Compact(bands)
 	before := len(t.list)
 	check := func(column int, what, name string, known []string) {
 		if name != "" && !slices.Contains(known, name) {
@@ -139,9 +137,9 @@ func (t *trial) checkNames(e Event) {
 		}
 	}
 	if e.Session != 0 {
-		check(colSession, "session", fmt.Sprint(e.Session), numbers)
+		check(colSession, "session", fmt.Sprint(e.Session), t.numbers)
 	}
-	check(colBand, "band", e.Band, bands)
+	check(colBand, "band", e.Band, t.bands)
 	check(colArm, "arm", e.Arm, t.arms)
 	if !blockKnown && len(t.list) == before {
 		t.fault(e, colBlock, CodeUnknown, fmt.Sprintf("the schedule has no block %d there", e.Block),

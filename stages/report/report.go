@@ -20,6 +20,7 @@ import (
 const (
 	FileVerdicts = "verdicts.json"
 	FileText     = "report.txt"
+	FileAnswers  = "answers.txt" // the first part of the report, for the screen
 )
 
 // Params are the stage's parameters.
@@ -56,8 +57,8 @@ type Rows struct {
 func Stage(p Params) pipeline.Stage {
 	return pipeline.Stage{
 		Name: "report", Version: 1, Params: p,
-		Needs: []string{"dwells", "intake.json", "quarantine", "stations", "trial.json", "verdicts"},
-		Makes: []pipeline.Output{{Name: FileVerdicts}, {Name: FileText}},
+		Needs: []string{"dwells", "intake.json", "quarantine", "verdicts"},
+		Makes: []pipeline.Output{{Name: FileVerdicts}, {Name: FileText}, {Name: FileAnswers}},
 		Run: func(_ context.Context, in *pipeline.Input) (*pipeline.Result, error) {
 			doc, intake, err := p.document(in)
 			if err != nil {
@@ -67,11 +68,11 @@ func Stage(p Params) pipeline.Stage {
 			if err != nil {
 				return nil, fmt.Errorf("writing %s: %w", FileVerdicts, err)
 			}
-			page, err := p.text(in, doc, intake)
+			answers, page, err := p.text(in, doc, intake)
 			if err != nil {
 				return nil, fmt.Errorf("writing %s: %w", FileText, err)
 			}
-			return &pipeline.Result{Files: map[string][]byte{FileVerdicts: append(text, '\n'), FileText: page}}, nil
+			return &pipeline.Result{Files: map[string][]byte{FileVerdicts: append(text, '\n'), FileText: page, FileAnswers: answers}}, nil
 		},
 	}
 }

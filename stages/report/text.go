@@ -2,7 +2,6 @@ package report
 
 import (
 	"bytes"
-	"encoding/json"
 	"fmt"
 	"maps"
 	"slices"
@@ -47,15 +46,12 @@ const (
 	scaleWidth = 41 // characters of the dB scale, odd so that zero has one of its own
 )
 
-// text writes report.txt: the answers first, then how sure they are, then where the rows went.
-func (p Params) text(in *pipeline.Input, doc *Document, intake *account.Intake) ([]byte, error) {
+// text writes report.txt: the answers first, then how sure they are, then where the rows went. The answers alone are
+// what a screen shows.
+func (p Params) text(in *pipeline.Input, doc *Document, intake *account.Intake) (answers, page []byte, err error) {
 	entries, err := doc.decode()
 	if err != nil {
-		return nil, err
-	}
-	var trial account.Trial
-	if err := json.Unmarshal(in.File("trial.json"), &trial); err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	w := &writer{}
 	w.line("%s", clean(p.Title))
@@ -66,12 +62,13 @@ func (p Params) text(in *pipeline.Input, doc *Document, intake *account.Intake) 
 	w.line("")
 	w.answers(entries)
 	w.scale(entries)
+	answers = bytes.Clone(w.Bytes())
 	w.details(entries)
 	w.rows(intake, int(in.Table("quarantine").NumRows()))
 	w.blocks(table.NewReader(in.Table("dwells")))
 	w.cautions()
 	w.repeat(p, doc)
-	return w.Bytes(), nil
+	return answers, w.Bytes(), nil
 }
 
 type writer struct{ bytes.Buffer }

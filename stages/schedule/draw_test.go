@@ -277,7 +277,7 @@ func TestDrawRefuses(t *testing.T) {
 		{"a break of 1 ms after block 0", func(p *Plan) { p.Breaks = []Break{{0, 1}} }},
 		{"session 2 has 0 blocks", func(p *Plan) { p.Sessions[1].Blocks = 0 }},
 		{"session 1 does not start between", func(p *Plan) { p.Sessions[0].StartMs = math.MaxInt64 }},
-		{"more than 200000 dwells", func(p *Plan) { p.Sessions[1].Blocks = math.MaxInt }},
+		{"more than 50000 dwells", func(p *Plan) { p.Sessions[1].Blocks = math.MaxInt }},
 		{"session 1 lasts past 2026-09-12T05:00:00Z, when session 2 begins", func(p *Plan) { p.Sessions[1].StartMs = p.Sessions[0].StartMs + 60*minute }},
 	} {
 		t.Run(c.want, func(t *testing.T) {

@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"slices"
 	"time"
+
+	"fairlobe/stages/schedule/rows"
 )
 
 // The two patterns of a block.
@@ -22,7 +24,7 @@ const (
 )
 
 // MaxDwells is the most dwells that a plan or a file may hold.
-const MaxDwells = 200_000
+const MaxDwells = rows.MaxRows
 
 const dayMs = 24 * 60 * 60 * 1000
 

@@ -112,10 +112,14 @@ func (f File) read(in *pipeline.Input) (*content, error) {
 	if err != nil {
 		return nil, f.fault(0, err.Error(), "fetch or pack the file again")
 	}
-	if f.Format == "adif" {
+	switch f.Format {
+	case "adif":
 		return f.readADI(plain)
+	case "table":
+		return f.readTable(plain)
 	}
-	return f.readTable(plain)
+	return nil, f.fault(0, fmt.Sprintf("spots in the format %q can't be read by this version", f.Format),
+		`give ADI text with format = "adif", or delimited text with format = "table"`)
 }
 
 // fault is a finding about the whole file: nothing of it can be used.

@@ -49,6 +49,18 @@ func (f *field) shown() string {
 type parser struct {
 	fields map[string]*field
 	layout delimited.TimeLayout
+	// texts holds one copy of each short text: a cell is a piece of a large block of the file, and keeping it would
+	// keep the block.
+	texts map[string]string
+}
+
+func (p *parser) keep(s string) string {
+	if kept, ok := p.texts[s]; ok {
+		return kept
+	}
+	kept := strings.Clone(s)
+	p.texts[kept] = kept
+	return kept
 }
 
 func (f File) readTable(r io.Reader) (*content, error) {
@@ -57,7 +69,7 @@ func (f File) readTable(r io.Reader) (*content, error) {
 		return nil, f.fault(1, err.Error(), "name the right file, or the right delimiter, in [[spots]]")
 	}
 	c := &content{}
-	if f.Form.Header && in.Header() == nil {
+	if in.Empty() {
 		c.notes = append(c.notes, diag.Diag{Pos: diag.Pos{File: f.Name}, Severity: diag.Warning, Code: "empty_file", Msg: "the file is empty: no rows were read"})
 		return c, nil
 	}
@@ -95,7 +107,7 @@ func (f File) parser(in *delimited.Reader) (*parser, error) {
 	if err != nil {
 		return nil, f.fault(0, err.Error(), "correct time_layout in [[spots]]")
 	}
-	p := &parser{fields: map[string]*field{}, layout: layout}
+	p := &parser{fields: map[string]*field{}, layout: layout, texts: map[string]string{}}
 	var faults diag.List
 	for _, col := range f.Form.Columns {
 		found := &field{Column: col}
@@ -157,6 +169,11 @@ func (p *parser) row(values []string) (row, *refusal) {
 	get("receiver_position", func(s string, _ *field) error { return position(s, &out.rxAt) })
 	if refused == nil {
 		complain(p.bandField(), "", out.settleBand())
+	} else {
+		refused.value = strings.Clone(refused.value)
+	}
+	for _, text := range []*string{&out.tx, &out.rx, &out.band, &out.mode, &out.submode, &out.txAt.locator, &out.rxAt.locator} {
+		*text = p.keep(*text)
 	}
 	return out, refused
 }

@@ -157,7 +157,7 @@ func (f File) read(in *pipeline.Input) ([]reading, []refusal, error) {
 	if err != nil {
 		return nil, nil, f.fault(1, err.Error(), "name the right file, or the right delimiter, in [[sweeps]]")
 	}
-	if f.Header && rows.Header() == nil {
+	if rows.Empty() {
 		return nil, nil, nil
 	}
 	at, err := f.columns(rows)

@@ -15,6 +15,7 @@ import (
 
 	"fairlobe/datasets/synth"
 	"fairlobe/experiments"
+	"fairlobe/experiments/seal"
 	"fairlobe/stages/schedule"
 )
 
@@ -25,9 +26,13 @@ func main() {
 	}
 }
 
-// run writes everything below the project's top folder.
+// sealedAt is when the invented operator sealed the experiment: two days before the first session.
+var sealedAt = time.Date(2026, 9, 10, 18, 0, 0, 0, time.UTC)
+
+// run writes everything below the project's top folder. A seal of something else is left as it is, and that is
+// an error: remove it, if the experiment was changed on purpose.
 func run(top string) error {
-	files, err := build(top)
+	files, sealed, err := build(top)
 	if err != nil {
 		return err
 	}
@@ -36,28 +41,36 @@ func run(top string) error {
 			return err
 		}
 	}
-	return nil
+	return seal.Write(filepath.Join(top, "experiments", "ridge-wire"+seal.Suffix), sealed)
 }
 
-// build makes every file from the experiment; names are below the project's top folder.
-func build(top string) ([]synth.File, error) {
+// build makes every data file, by name below the project's top folder, and the seal.
+func build(top string) ([]synth.File, seal.Seal, error) {
 	file := filepath.Join(top, "experiments", "ridge-wire.toml")
 	experiment, findings := experiments.Load(file)
 	if err := findings.Err(); err != nil {
-		return nil, fmt.Errorf("loading the experiment: %w", err)
+		return nil, seal.Seal{}, fmt.Errorf("loading the experiment: %w", err)
 	}
 	drawn, err := schedule.Draw(plan(experiment))
 	if err != nil {
-		return nil, fmt.Errorf("laying out %s: %w", file, err)
+		return nil, seal.Seal{}, fmt.Errorf("laying out %s: %w", file, err)
 	}
 	files, err := synth.RidgeWireFiles(planned(drawn))
 	if err != nil {
-		return nil, fmt.Errorf("making the data: %w", err)
+		return nil, seal.Seal{}, fmt.Errorf("making the data: %w", err)
 	}
 	for i := range files {
 		files[i].Name = "datasets/ridge-wire/" + files[i].Name
 	}
-	return files, nil
+	canonical, err := experiment.Canonical()
+	if err != nil {
+		return nil, seal.Seal{}, fmt.Errorf("sealing %s: %w", file, err)
+	}
+	sealed, err := seal.Make(canonical, drawn, experiment.Seed, sealedAt)
+	if err != nil {
+		return nil, seal.Seal{}, fmt.Errorf("sealing %s: %w", file, err)
+	}
+	return files, sealed, nil
 }
 
 func write(path string, data []byte) error {

@@ -17,7 +17,7 @@ const top = "../../.."
 // TestCommittedDataAreWhatTheSourcesMake compares byte by byte; gzipped files are compared unpacked, since
 // another release of the compressor may pack the same bytes differently.
 func TestCommittedDataAreWhatTheSourcesMake(t *testing.T) {
-	files, err := build(top)
+	files, _, err := build(top)
 	require.NoError(t, err)
 	require.Len(t, files, committed(t))
 	for _, f := range files {
@@ -53,11 +53,12 @@ func unpacked(t *testing.T, data []byte) []byte {
 }
 
 func TestBuildingTwiceGivesTheSameBytes(t *testing.T) {
-	first, err := build(top)
+	first, firstSeal, err := build(top)
 	require.NoError(t, err)
-	second, err := build(top)
+	second, secondSeal, err := build(top)
 	require.NoError(t, err)
 	require.Equal(t, first, second)
+	require.Equal(t, firstSeal, secondSeal)
 }
 
 func TestRunWritesWhatBuildMakes(t *testing.T) {
@@ -67,13 +68,18 @@ func TestRunWritesWhatBuildMakes(t *testing.T) {
 	require.NoError(t, write(filepath.Join(copyTop, "experiments", "ridge-wire.toml"), text))
 	require.NoError(t, os.MkdirAll(filepath.Join(copyTop, "datasets", "ridge-wire"), 0o755))
 	require.NoError(t, run(copyTop))
-	files, err := build(top)
+	files, _, err := build(top)
 	require.NoError(t, err)
 	for _, f := range files {
 		have, err := os.ReadFile(filepath.Join(copyTop, filepath.FromSlash(f.Name)))
 		require.NoError(t, err)
 		require.Equal(t, f.Data, have, f.Name)
 	}
+	want, err := os.ReadFile(filepath.Join(top, "experiments", "ridge-wire.seal.json"))
+	require.NoError(t, err)
+	have, err := os.ReadFile(filepath.Join(copyTop, "experiments", "ridge-wire.seal.json"))
+	require.NoError(t, err)
+	require.Equal(t, string(want), string(have), "the committed seal is not that of the experiment")
 }
 
 func TestRunTellsOfAMissingExperiment(t *testing.T) {

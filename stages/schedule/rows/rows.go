@@ -27,7 +27,7 @@ import (
 // The limits of one file.
 const (
 	MaxBytes  = 32 << 20
-	MaxRows   = 200_000
+	MaxRows   = 50_000
 	MaxFaults = 100
 )
 

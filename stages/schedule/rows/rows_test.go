@@ -51,7 +51,7 @@ func TestReadGoesOnAfterABrokenLine(t *testing.T) {
 
 func TestReadHasLimits(t *testing.T) {
 	_, list := Read(strings.NewReader("when,what\n"+strings.Repeat("1,2\n", MaxRows+1)), "log.csv", header)
-	assert.ErrorContains(t, list.Err(), "more than 200000 lines")
+	assert.ErrorContains(t, list.Err(), "more than 50000 lines")
 
 	_, list = Read(strings.NewReader("when,what\n"+strings.Repeat("x", MaxBytes)), "log.csv", header)
 	assert.ErrorContains(t, list.Err(), "more than 32 MiB")

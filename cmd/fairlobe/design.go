@@ -1,0 +1,167 @@
+package main
+
+import (
+	"bytes"
+	"crypto/rand"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"fairlobe/experiments"
+	"fairlobe/experiments/seal"
+	"fairlobe/pipeline/atomicfile"
+	"fairlobe/pipeline/diag"
+	"fairlobe/stages/judge"
+	"fairlobe/stages/schedule"
+)
+
+type designOptions struct {
+	seal     bool
+	schedule string
+}
+
+func designCommand(std streams) *cobra.Command {
+	var opt designOptions
+	cmd := &cobra.Command{
+		Use:   "design EXPERIMENT",
+		Short: "The schedule: blocks, changes, hours; --seal fixes it",
+		Long:  designLong,
+		Args:  oneExperiment,
+		RunE:  func(_ *cobra.Command, args []string) error { return runDesign(args[0], opt, std) },
+	}
+	cmd.Flags().BoolVar(&opt.seal, "seal", false, "write NAME.seal.json; draws the seed if the file has none")
+	cmd.Flags().StringVar(&opt.schedule, "schedule", "", "write the schedule to this CSV `file`")
+	return cmd
+}
+
+func runDesign(path string, opt designOptions, std streams) error {
+	o, err := open(path)
+	if err != nil {
+		return err
+	}
+	if o.planned == nil && opt.seal {
+		if o, err = drawSeed(o.exp, std); err != nil {
+			return err
+		}
+	}
+	if err := o.needSeed(); err != nil {
+		return err
+	}
+	for _, d := range o.warnings {
+		fmt.Fprintln(std.err, d)
+	}
+	if err := schedule.CheckSlots(o.planned, o.exp.Fixed.Slot.Milliseconds(), o.exp.Fixed.Sends, o.exp.Pos("schedule.dwell_min")).Err(); err != nil {
+		return err
+	}
+	o.describeSchedule(std)
+	if opt.schedule != "" {
+		if err := writeSchedule(opt.schedule, o.planned, std); err != nil {
+			return err
+		}
+	}
+	if opt.seal {
+		return o.makeSeal(std)
+	}
+	if o.standing.State == judge.SealNone {
+		fmt.Fprintf(std.out, "\nNot sealed. Before the trial: fairlobe design --seal %s\n", path)
+	}
+	return nil
+}
+
+// drawSeed takes a seed from the system and writes it into the experiment file, behind the smallest difference, which
+// every file has. All else in the file stays as it is.
+func drawSeed(exp *experiments.Experiment, std streams) (*opened, error) {
+	var raw [8]byte
+	if _, err := rand.Read(raw[:]); err != nil {
+		return nil, fmt.Errorf("drawing a seed: %w", err)
+	}
+	seed := binary.LittleEndian.Uint64(raw[:]) >> 11 // 53 bits: every program reads it back exactly
+	text, err := os.ReadFile(exp.File)
+	if err != nil {
+		return nil, fmt.Errorf("reading the experiment file: %w", err)
+	}
+	lines := bytes.SplitAfter(text, []byte("\n"))
+	at := exp.Pos("smallest_difference_db").Line
+	if n := len(lines[at-1]); n == 0 || lines[at-1][n-1] != '\n' {
+		lines[at-1] = append(lines[at-1], '\n')
+	}
+	var out bytes.Buffer
+	for i, line := range lines {
+		out.Write(line)
+		if i == at-1 {
+			fmt.Fprintf(&out, "seed = %d\n", seed)
+		}
+	}
+	if err := atomicfile.WriteFile(exp.File, out.Bytes(), 0o644); err != nil {
+		return nil, fmt.Errorf("writing the seed into %s: %w", exp.File, err)
+	}
+	fmt.Fprintf(std.err, "fairlobe: drew the seed %d and wrote it into %s\n", seed, exp.File)
+	return open(exp.File)
+}
+
+func (o *opened) describeSchedule(std streams) {
+	s := schedule.Summarise(o.planned, o.exp.Fixed.Slot.Milliseconds(), o.exp.Fixed.Sends)
+	fmt.Fprintf(std.out, "%s\n\n", o.exp.Title)
+	fmt.Fprintln(std.out, "Sessions")
+	for _, one := range s.Sessions {
+		fmt.Fprintf(std.out, "  %d: %s to %s, %.1f h, %d dwells, %d arm changes\n", one.Session,
+			one.Start.Format("2006-01-02 15:04Z"), one.End.Format("15:04Z"), one.Hours, one.Dwells, one.ArmChanges)
+	}
+	fmt.Fprintln(std.out, "Bands")
+	for _, b := range s.Bands {
+		fmt.Fprintf(std.out, "  %s: %d blocks, %d dwells, %d slots to send in that count, at least %d in a dwell\n", b.Band, b.Blocks, b.Dwells, b.OwnSlots, b.FewestOwnSlots)
+	}
+	fmt.Fprintf(std.out, "In all: %.1f h, of which %.1f h in dwells (%.1f h of it sending, %.1f h settling) and %.1f h changing\n",
+		s.TotalHours, s.DwellHours, s.TransmitHours, s.SettleHours, s.ChangeHours)
+	fmt.Fprintf(std.out, "Changes: %d of the arm, %d of the band\n", s.ArmChanges, s.BandChanges)
+}
+
+// writeSchedule writes the schedule as CSV; another file of that name is left alone.
+func writeSchedule(path string, planned []schedule.Dwell, std streams) error {
+	var text bytes.Buffer
+	if err := schedule.WriteCSV(&text, planned); err != nil {
+		return fmt.Errorf("writing the schedule: %w", err)
+	}
+	have, err := os.ReadFile(path)
+	switch {
+	case err == nil && bytes.Equal(have, text.Bytes()):
+		return nil
+	case err == nil:
+		return diag.List{{Pos: diag.Pos{File: path}, Msg: "the file exists and holds something else; nothing was written", Mend: "name another file, or move this one away"}}
+	case !errors.Is(err, fs.ErrNotExist):
+		return fmt.Errorf("writing the schedule: %w", err)
+	}
+	if err := atomicfile.WriteFile(path, text.Bytes(), 0o644); err != nil {
+		return fmt.Errorf("writing the schedule: %w", err)
+	}
+	fmt.Fprintf(std.err, "fairlobe: wrote %s\n", path)
+	return nil
+}
+
+func (o *opened) makeSeal(std streams) error {
+	if o.standing.State == judge.SealSame {
+		fmt.Fprintf(std.out, "\nSealed already, and unchanged since:\n%s\n", o.seal.Line())
+		return nil
+	}
+	canonical, err := o.exp.Canonical()
+	if err != nil {
+		return fmt.Errorf("writing the experiment in its canonical form: %w", err)
+	}
+	s, err := seal.Make(canonical, o.planned, o.exp.Seed, time.Now())
+	if err != nil {
+		return err
+	}
+	if err := seal.Write(sealPath(o.exp), s); err != nil {
+		return err
+	}
+	if s, err = seal.Read(sealPath(o.exp)); err != nil {
+		return err
+	}
+	fmt.Fprintf(std.out, "\nSealed: %s\nSend this line to someone before you start: only that proves the date.\n\n%s\n", sealPath(o.exp), s.Line())
+	return nil
+}

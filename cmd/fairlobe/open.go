@@ -1,0 +1,82 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"path/filepath"
+
+	"fairlobe/experiments"
+	"fairlobe/experiments/seal"
+	"fairlobe/pipeline/diag"
+	"fairlobe/stages"
+	"fairlobe/stages/judge"
+	"fairlobe/stages/schedule"
+)
+
+// opened is an experiment with its planned dwells and its seal.
+type opened struct {
+	exp      *experiments.Experiment
+	planned  []schedule.Dwell
+	seal     *seal.Seal // nil without one
+	standing stages.Standing
+	changed  []string // what differs from the sealed experiment
+	warnings diag.List
+}
+
+func sealPath(exp *experiments.Experiment) string {
+	return filepath.Join(exp.Dir, exp.Name+".seal.json")
+}
+func looksPath(exp *experiments.Experiment) string {
+	return filepath.Join(exp.Dir, exp.Name+".looks.csv")
+}
+
+// open reads an experiment file and all that stands beside it. Without a seed nothing is drawn yet.
+func open(path string) (*opened, error) {
+	exp, list := experiments.Load(path)
+	if err := list.Err(); err != nil {
+		return nil, err
+	}
+	o := &opened{exp: exp, warnings: list.Warnings(), standing: stages.Standing{State: judge.SealNone}}
+	if !exp.HasSeed && exp.Schedule.File == "" {
+		return o, nil
+	}
+	var err error
+	if o.planned, err = stages.Schedule(exp); err != nil {
+		return nil, fmt.Errorf("making the schedule of %s: %w", path, err)
+	}
+	return o, o.readSeal()
+}
+
+// needSeed is the fault of an experiment that can't be run yet, since its order has not been drawn.
+func (o *opened) needSeed() error {
+	if o.planned != nil {
+		return nil
+	}
+	return diag.List{{Pos: o.exp.Pos("seed"), Msg: "the experiment has no seed, so the order of its arms is not drawn yet",
+		Mend: "fairlobe design --seal " + o.exp.File}}
+}
+
+func (o *opened) readSeal() error {
+	s, err := seal.Read(sealPath(o.exp))
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	canonical, err := o.exp.Canonical()
+	if err != nil {
+		return fmt.Errorf("writing the experiment in its canonical form: %w", err)
+	}
+	same, orderSame, changed := seal.Compare(s, canonical, o.planned)
+	o.seal, o.changed = &s, changed
+	o.standing = stages.Standing{State: judge.SealSame, SealedAt: s.SealedAt, Digest: s.Digest}
+	switch {
+	case !orderSame:
+		o.standing.State = judge.SealOrder
+	case !same:
+		o.standing.State = judge.SealChanged
+	}
+	return nil
+}
