@@ -15,10 +15,11 @@ func (d *decoder) arms() {
 	first := map[string]*node{}
 	for _, t := range tables {
 		a := Arm{Name: d.name(t, "arm[].name", first), Variables: d.variables(t, "arm[]"), Other: d.other(t.in("other"))}
+		d.armUnsure = d.armUnsure || !d.good(t, "arm[].name")
 		d.heldAndVaried(t)
 		d.e.Arms = append(d.e.Arms, a)
 	}
-	if n := d.root.child("arm"); n != nil && len(tables) > maxArms {
+	if n := d.root.child("arm"); n != nil && !n.bad && len(tables) > maxArms {
 		d.fault(n.key, fmt.Sprintf("%d arms are more than %d", len(tables), maxArms), "make two experiments of them")
 	}
 	d.partlyGiven(tables)
@@ -100,6 +101,6 @@ func (d *decoder) slopes(arm *node) {
 	}
 	if rise := math.Abs(near.float() - far.float()); rise > length.float() {
 		d.fault(near.at, fmt.Sprintf("the ends of the wire differ by %s m in height, and it is only %s m long", short(rise), length.shown()),
-			"mend a height or wire_length_m; a wire that is not straight is given as wires", far.at, length.at)
+			"correct a height or wire_length_m; a wire that is not straight is given as wires", far.at, length.at)
 	}
 }

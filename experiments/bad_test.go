@@ -65,10 +65,10 @@ func checkStyle(t *testing.T, list diag.List) {
 }
 
 // pasted finds the TOML line of a mend.
-var pasted = regexp.MustCompile(`(?:^write |for example )([a-z0-9_]+ = [^=]+?)(?: or later|, or .*)?$`)
+var pasted = regexp.MustCompile(`(?:^write |for example )([a-z0-9_]+ = .+?)(?:; for .*|, or .*)?$`)
 
-// TestMendsWork pastes mends into the files they were made for, until the file is good. A mend of a missing key
-// goes below the line that it points at, any other takes the place of its line.
+// TestMendsWork pastes mends into the files they were made for, until the file is good. A mend of the key that stands in the
+// line takes its place, any other goes below.
 func TestMendsWork(t *testing.T) {
 	t.Chdir("testdata/bad")
 	for _, name := range []string{
@@ -100,12 +100,10 @@ func paste(text []byte, d diag.Diag, line string) []byte {
 	lines := strings.Split(string(text), "\n")
 	at := d.Pos.Line - 1
 	key, _, _ := strings.Cut(line, " ")
-	old, _, _ := strings.Cut(lines[at], " ")
-	switch {
-	case strings.Contains(d.Msg, " has no "), strings.Contains(d.Msg, " has none "), strings.Contains(d.Msg, " needs "):
-		lines[at] += "\n" + line
-	case d.Pos.Column == 1 || strings.HasPrefix(lines[at], key) || old != key:
+	if strings.HasPrefix(lines[at], key+" ") || strings.HasPrefix(d.Msg, "unknown key") || strings.Contains(d.Msg, "and this file keeps it") {
 		lines[at] = line
+	} else {
+		lines[at] += "\n" + line
 	}
 	return []byte(strings.Join(lines, "\n"))
 }

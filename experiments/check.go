@@ -14,6 +14,9 @@ import (
 // maxText is the longest text of a key, in bytes: a question of a page fits.
 const maxText = 4000
 
+// maxItems is the longest list: sessions of three years without a rest.
+const maxItems = 1000
+
 // checker gathers the faults of one file.
 type checker struct {
 	keys map[string]key
@@ -22,6 +25,8 @@ type checker struct {
 	list    diag.List
 	// hinted holds the paths of keys that an unknown key was taken for; they are not missed too.
 	hinted map[string]bool
+	// unknowns counts unknown keys; only the first ones are compared with all that are known.
+	unknowns int
 }
 
 func newChecker() *checker {
@@ -75,17 +80,21 @@ func (c *checker) missing(table *node, k key, why string) {
 		why = ", which is required " + why
 	}
 	switch {
-	case k.kind == aTable:
-		c.fault(table.key, fmt.Sprintf("the file has no [%s]%s", k.name(), why), "add a table ["+k.name()+"]: "+k.doc)
-	case k.kind == aList && k.item == aTable && k.table() == "":
-		c.fault(table.key, fmt.Sprintf("the file has no [[%s]]%s", k.name(), why), "add a table [["+k.name()+"]]: "+k.doc)
+	case k.example == inTables:
+		c.fault(table.key, "the file has no "+tableMark(k), "add a table "+tableMark(k)+": "+k.doc)
 	case k.table() == "":
-		c.fault(table.key, fmt.Sprintf("the file has no %s%s", k.name(), why),
-			fmt.Sprintf("give %s, for example %s = %s", k.doc, k.name(), k.example))
+		c.fault(table.key, "the file has no "+k.name()+why, k.suggestion())
 	default:
-		c.fault(table.key, fmt.Sprintf("%s has no %s%s", where, k.name(), why),
-			fmt.Sprintf("give %s, for example %s = %s", k.doc, k.name(), k.example))
+		c.fault(table.key, fmt.Sprintf("%s has no %s%s", where, k.name(), why), k.suggestion())
 	}
+}
+
+// tableMark is the line that opens a table of the top of the file.
+func tableMark(k key) string {
+	if k.kind&aList != 0 {
+		return "[[" + k.name() + "]]"
+	}
+	return "[" + k.name() + "]"
 }
 
 // value checks form, limits and words of one value, and goes into tables and lists.
@@ -119,7 +128,7 @@ func (c *checker) wrongForm(n *node, k key) {
 			fmt.Sprintf("give UTC with a Z, for example %s = %s", k.name(), utcOf(n, k)))
 		return
 	}
-	mend := fmt.Sprintf("give %s, for example %s = %s", k.doc, k.name(), k.example)
+	mend := k.suggestion()
 	if text, ok := n.value.(string); ok && k.kind&aNumber != 0 {
 		if v, ok := numberIn(text, k); ok {
 			mend = fmt.Sprintf("write %s = %s", k.name(), v)
@@ -130,6 +139,12 @@ func (c *checker) wrongForm(n *node, k key) {
 	}
 	if k.kind == aText && n.kind&(aNumber|aBool) != 0 {
 		mend = fmt.Sprintf("write %s = %q", k.name(), n.shown())
+	}
+	if n.inList() {
+		mend = strings.TrimPrefix(mend, "write "+k.name()+" = ")
+		if k.kind == aText && n.kind&(aNumber|aBool) != 0 {
+			mend = "write " + mend
+		}
 	}
 	c.refuse(n, fmt.Sprintf("%s wants %s, not %s", k.name(), want, n.called()), mend)
 }
@@ -146,14 +161,18 @@ func (c *checker) items(n *node, k key) {
 	if k.open {
 		return
 	}
+	if len(n.items) > maxItems {
+		c.refuse(n, fmt.Sprintf("%s has %d items, more than %d", k.name(), len(n.items), maxItems), "make several experiments of it")
+		return
+	}
 	if len(n.items) == 0 && (k.need == required || k.most > 0) {
 		c.refuse(n, fmt.Sprintf("%s is an empty list", k.name()),
-			fmt.Sprintf("give %s, for example %s = %s", k.doc, k.name(), k.example))
+			k.suggestion())
 		return
 	}
 	if k.most > 0 && len(n.items) != k.most {
 		c.refuse(n, fmt.Sprintf("%s wants %s and has %d", k.name(), kindWords(k), len(n.items)),
-			fmt.Sprintf("give %s, for example %s = %s", k.doc, k.name(), k.example))
+			k.suggestion())
 		return
 	}
 	one := k
@@ -173,14 +192,14 @@ func (c *checker) number(n *node, k key) {
 	switch {
 	case math.IsNaN(v) || math.IsInf(v, 0):
 		c.refuse(n, fmt.Sprintf("%s = %s is no number to work with", k.name(), n.shown()),
-			fmt.Sprintf("give %s, for example %s = %s", k.doc, k.name(), k.example))
+			k.suggestion())
 	case k.span != nil && !k.span.holds(v) || math.Abs(v) > 1e18 && n.kind == aFloat:
 		limits := "a number of a sane size"
 		if k.span != nil {
 			limits = k.span.String()
 		}
 		c.refuse(n, fmt.Sprintf("%s = %s is outside its limits: %s%s", k.name(), n.shown(), limits, unitWord(k.unit)),
-			fmt.Sprintf("give %s, for example %s = %s", k.doc, k.name(), k.example))
+			k.suggestion())
 	}
 }
 
@@ -213,7 +232,7 @@ func (c *checker) text(n *node, k key) {
 			"write it as one line of plain text")
 	case k.words == nil && k.need == required && strings.TrimSpace(v) == "":
 		c.refuse(n, fmt.Sprintf("%s is empty", k.name()),
-			fmt.Sprintf("give %s, for example %s = %s", k.doc, k.name(), k.example))
+			k.suggestion())
 	case k.below != "":
 		c.fileName(n, k, v)
 	}
@@ -273,7 +292,7 @@ func (c *checker) moment(n *node, k key) {
 	}
 	if t.Year() < 1970 || t.Year() > 2200 {
 		c.refuse(n, fmt.Sprintf("%s = %s is not in the years 1970 to 2200", k.name(), n.shown()),
-			fmt.Sprintf("give %s, for example %s = %s", k.doc, k.name(), k.example))
+			k.suggestion())
 	}
 }
 

@@ -16,6 +16,8 @@ type decoder struct {
 	root *node
 	e    *Experiment
 	read func(name string) ([]byte, error)
+	// armUnsure is set when the name of an arm is missing or had a fault.
+	armUnsure bool
 }
 
 // Parse reads the text of an experiment file. The name of the file is used for places, for the folder that other
@@ -171,7 +173,7 @@ func (c *checker) strs(table *node, path string) []string {
 // tables gives the tables of a list.
 func (c *checker) tables(table *node, path string) []*node {
 	n := table.child(c.keys[path].name())
-	if n == nil || n.kind != aList {
+	if n == nil || n.kind != aList || n.bad {
 		return nil
 	}
 	var out []*node

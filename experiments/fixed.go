@@ -28,7 +28,7 @@ func (d *decoder) slot(t *node) {
 	if !d.given(t, "fixed.slot_s") {
 		slot, known := modeSlot(f.Mode)
 		if n := t.child("mode"); n != nil && !n.bad && !known {
-			d.fault(n.at, fmt.Sprintf("mode = %s has no slot that is known", n.shown()), d.slotMend(f.Mode))
+			d.fault(n.at, fmt.Sprintf("the slot of mode = %s is not known", n.shown()), d.slotMend(f.Mode))
 		}
 		f.Slot = slot
 		return
@@ -67,7 +67,7 @@ func (d *decoder) cut(t *node) {
 	cut, known := cutFor(f.Mode, f.Slot)
 	f.CutDB = cut
 	if n := t.child("mode"); n != nil && !n.bad && f.Slot > 0 && !known {
-		d.fault(n.at, fmt.Sprintf("mode = %s with slots of %s s has no cut_at_db that is known", n.shown(), plain(f.Slot.Seconds())),
+		d.fault(n.at, fmt.Sprintf("cut_at_db is not known for mode = %s with slots of %s s", n.shown(), plain(f.Slot.Seconds())),
 			"give the level where half of the transmissions decode, and 3 dB, for example cut_at_db = -18")
 	}
 }
@@ -81,7 +81,7 @@ func (d *decoder) azimuths(t *node) {
 	case magnetic && n == nil:
 		k := d.keys["fixed.declination_deg"]
 		d.fault(t.child("azimuth_reference").at, "azimuth_reference = \"magnetic\" needs declination_deg",
-			fmt.Sprintf("give %s, for example %s = %s", k.doc, k.name(), k.example))
+			k.suggestion())
 	case n != nil && f.AzimuthReference == "true":
 		d.fault(n.key, "declination_deg is given, and azimuths count from true north",
 			`delete it, or write azimuth_reference = "magnetic"`)

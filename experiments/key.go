@@ -42,6 +42,22 @@ const (
 // name is the last part of the path, without the mark of a list.
 func (k key) name() string { return k.path[lastDot(k.path)+1:] }
 
+// suggestion is the mend of a key that is missing or has no use as it stands: a line that can be pasted.
+func (k key) suggestion() string {
+	switch {
+	case k.example != inTables:
+		what, _, _ := strings.Cut(k.doc, ": ")
+		return fmt.Sprintf("for example %s = %s  # %s", k.name(), k.example, what)
+	case k.kind == aTable:
+		return fmt.Sprintf("write it as a table [%s]: %s", k.name(), k.doc)
+	default:
+		return fmt.Sprintf("write it as tables [[%s]]: %s", k.name(), k.doc)
+	}
+}
+
+// inTables stands for the example of a key that has tables of its own in the reference.
+const inTables = "see below"
+
 // table is the pattern of the table that holds the key; "" for the top of the file.
 func (k key) table() string { return k.path[:max(lastDot(k.path), 0)] }
 
@@ -113,7 +129,15 @@ func listWords(k key) string {
 	return "a list of " + of
 }
 
-// headings are the names of tables as a user writes them.
+// inside says in which table, for a message.
+func inside(table string) string {
+	if table == "" {
+		return "at the top of the file"
+	}
+	return "in " + heading(table)
+}
+
+// heading is the name of a table as a user writes it.
 func heading(table string) string {
 	switch {
 	case table == "":

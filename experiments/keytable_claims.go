@@ -1,5 +1,10 @@
 package experiments
 
+import (
+	"fmt"
+	"strings"
+)
+
 // claimKinds are the kinds of claim, in the order of the reference.
 var claimKinds = []string{"level", "directivity", "heard_by", "reciprocity", "match", "repeat", "null", "known_step"}
 
@@ -34,7 +39,7 @@ func claimKeys() []key {
 		{path: "claim[].step_db", kind: aNumber, unit: "dB", span: from(-60, 60), or: "required with known_step, else not used",
 			doc: "declared power of the first arm over the second", example: "3"},
 		{path: "claim[].smallest_difference_points", kind: aNumber, unit: "percentage points", span: above(0, 100),
-			or: "heard_by only; default: that of the file", doc: "a smaller difference of shares does not matter", example: "10"},
+			or: "heard_by only; default: that of the file", doc: "the smallest difference of shares that matters", example: "10"},
 	}
 }
 
@@ -51,7 +56,8 @@ func spotKeys() []key {
 		{path: "spots[].time_is", kind: aText, words: []string{"slot start", "slot end", "within slot"}, def: "slot start",
 			doc: "what the time of a report stands for", example: `"slot start"`},
 		{path: "spots[].columns", kind: aTable, or: "required with table, else not used",
-			doc: "which column holds what", example: "see below"},
+			doc:     "which column holds what",
+			example: `{ time = "when", transmitter = "who sent", receiver = "who heard", band = "band", snr_db = "level" }`},
 		{path: "spots[].time_layout", kind: aText, def: "rfc3339",
 			doc: "form of times: rfc3339, unix, unix_ms, or a layout of YYYY MM DD hh mm ss", example: `"DD.MM.YYYY hh:mm:ss"`},
 	}
@@ -88,6 +94,18 @@ type left struct {
 	most  int      // columns it may be put together from
 	doc   string
 	gives string // example
+}
+
+// suggestion is a line that can be pasted into columns.
+func (l left) suggestion(header bool) string {
+	gives := l.gives
+	switch {
+	case !header && strings.HasSuffix(l.name, "_position"):
+		gives = "[1, 2]"
+	case !header:
+		gives = "1"
+	}
+	return fmt.Sprintf("for example %s = %s", l.name, gives)
 }
 
 // spotColumns are the left-hand names of a spots table.

@@ -44,7 +44,8 @@ func distance(a, b string) int {
 // maxWord bounds the work of comparing a word of the file with the known ones.
 const maxWord = 60
 
-// nearest gives the known word that is nearest to a word, if it is near at all: within a third of its length.
+// nearest gives the known word that is nearest to a word, if it is near at all: within a third of its length, or
+// the word is its beginning.
 func nearest(word string, known []string) (string, bool) {
 	best, found := math.MaxInt, ""
 	if len(word) > maxWord {
@@ -55,6 +56,11 @@ func nearest(word string, known []string) (string, bool) {
 		d := distance(w, strings.ToLower(k))
 		if d < best && d <= max(1, (len(k)+1)/3) {
 			best, found = d, k
+		}
+	}
+	for _, k := range known {
+		if best == math.MaxInt && len(w) >= 3 && strings.HasPrefix(strings.ToLower(k), w) {
+			best, found = 0, k
 		}
 	}
 	return found, best < math.MaxInt
@@ -143,6 +149,9 @@ func numberIn(text string, k key) (string, bool) {
 	return written, k.span == nil || k.span.holds(v)
 }
 
+// maxCompared bounds the work for a file that is something else.
+const maxCompared = 50
+
 // unknown tells of a key that the table does not have, and which one may be meant.
 func (c *checker) unknown(n *node, table, pattern, name string) {
 	if k, form, ok := c.otherUnit(pattern, name); ok {
@@ -150,9 +159,12 @@ func (c *checker) unknown(n *node, table, pattern, name string) {
 		c.unitFault(n, k, form, name)
 		return
 	}
-	mend, meant := c.meant(n, pattern, name)
+	mend, meant := "delete it, or see the keys that the reference lists", ""
+	if c.unknowns++; c.unknowns <= maxCompared {
+		mend, meant = c.meant(n, pattern, name)
+	}
 	c.hinted[join(table, meant)] = true
-	c.fault(n.key, fmt.Sprintf("unknown key %q in %s", printable(name), heading(pattern)), mend)
+	c.fault(n.key, fmt.Sprintf("unknown key %q %s", printable(name), inside(pattern)), mend)
 }
 
 // otherUnit finds the known key of the table that differs only in its unit.
@@ -176,7 +188,7 @@ func (c *checker) otherUnit(pattern, name string) (key, unitForm, bool) {
 func (c *checker) unitFault(n *node, k key, form unitForm, name string) {
 	msg := fmt.Sprintf("%q is in %s, and this file keeps it in %s, as %s", name, form.name, k.unit, k.name())
 	if form.factor == 1 {
-		msg = fmt.Sprintf("unknown key %q in %s", name, heading(k.table()))
+		msg = fmt.Sprintf("unknown key %q %s", name, inside(k.table()))
 	}
 	mend := "convert it to " + k.name()
 	if v := n.float(); !math.IsNaN(v) && !math.IsInf(v, 0) {
@@ -188,6 +200,9 @@ func (c *checker) unitFault(n *node, k key, form unitForm, name string) {
 // meant gives the mend of an unknown key, and the key of its table that it is taken for, if any: a key without
 // its unit, the same name in another table, the nearest here, the nearest elsewhere.
 func (c *checker) meant(n *node, pattern, name string) (mend, key string) {
+	if pattern == "arm[]" && (name == "band" || name == "bands") {
+		return "a band can't differ between arms: name it in bands of [schedule]", ""
+	}
 	if where := c.tablesWith(name); where != "" {
 		return name + " belongs under " + where, ""
 	}
@@ -202,6 +217,9 @@ func (c *checker) meant(n *node, pattern, name string) (mend, key string) {
 		all = append(all, k.name())
 	}
 	if near, ok := nearest(name, here); ok {
+		if k := c.keys[join(pattern, near)]; k.example == inTables {
+			return "write " + tableMark(k), near
+		}
 		if n.kind != aTable && len(n.raw) < 60 && !strings.Contains(n.raw, "\n") && n.raw != "" {
 			return fmt.Sprintf("write %s = %s", near, n.shown()), near
 		}

@@ -1,7 +1,6 @@
 package experiments
 
 import (
-	"fmt"
 	"strings"
 	"time"
 
@@ -120,13 +119,18 @@ func (n *node) fillList(v []any) error {
 }
 
 func (n *node) unlike() error {
-	return &placedError{n.key.Line, n.key.Column, fmt.Sprintf("%s can be read in two ways", n.path)}
+	return placed(n.key, n.path+" can be read in two ways")
 }
 
 // placedError is an error at a place of the text.
 type placedError struct {
 	line, column int
 	msg          string
+	deep         bool // nested deeper than maxDepth
+}
+
+func placed(pos diag.Pos, msg string) *placedError {
+	return &placedError{line: pos.Line, column: pos.Column, msg: msg}
 }
 
 func (e *placedError) Error() string { return e.msg }

@@ -18,7 +18,8 @@ type planter struct {
 	starts []int // offset of each line
 	root   *node
 	table  *node // the table whose [header] was read last
-	err    error // the first fault inside an inline table
+	depth  int   // lists and inline tables around the value
+	err    error // the first fault inside a value
 }
 
 // plant gives the tree of keys with their places; values are filled in later. The text is known to be TOML, so
@@ -37,20 +38,22 @@ func plant(file, rootPath string, text []byte) (*node, error) {
 		if err := p.expression(p.parser.Expression()); err != nil {
 			return nil, err
 		}
+		if p.err != nil {
+			return nil, p.err
+		}
 	}
 	if err := p.parser.Error(); err != nil {
-		return nil, p.placed(err)
+		return nil, p.stopped(err)
 	}
-	return p.root, p.err
+	return p.root, nil
 }
 
-func (p *planter) placed(err error) error {
+func (p *planter) stopped(err error) error {
 	var pe *unstable.ParserError
 	if !errors.As(err, &pe) {
 		return err
 	}
-	pos := p.pos(int(p.parser.Range(pe.Highlight).Offset))
-	return &placedError{pos.Line, pos.Column, pe.Message}
+	return placed(p.pos(int(p.parser.Range(pe.Highlight).Offset)), pe.Message)
 }
 
 // pos turns an offset into line and column, by bisection of the starts of lines.
@@ -81,10 +84,12 @@ func (p *planter) expression(e *unstable.Node) error {
 
 // header goes to the table of a [header]; a list of tables on the way stands for its last table.
 func (p *planter) header(e *unstable.Node, list bool) (*node, error) {
-	names, places := p.keys(e)
+	names, places, err := p.keys(e)
+	if err != nil {
+		return nil, err
+	}
 	at, last := p.root, len(names)-1
 	for i, name := range names[:last] {
-		var err error
 		if at, err = p.descend(at, name, places[i]); err != nil {
 			return nil, err
 		}
@@ -98,7 +103,7 @@ func (p *planter) header(e *unstable.Node, list bool) (*node, error) {
 		at.add(names[last], c)
 	}
 	if c.kind != aList {
-		return nil, &placedError{places[last].Line, places[last].Column, "a table and a list of one name"}
+		return nil, placed(places[last], "a table and a list of one name")
 	}
 	item := newTable(fmt.Sprintf("%s[%d]", c.path, len(c.items)), places[last])
 	c.items = append(c.items, item)
@@ -116,26 +121,40 @@ func (p *planter) descend(at *node, name string, pos diag.Pos) (*node, error) {
 		c = c.items[len(c.items)-1]
 	}
 	if c.kind != aTable {
-		return nil, &placedError{pos.Line, pos.Column, fmt.Sprintf("%s is no table", c.path)}
+		return nil, placed(pos, c.path+" is no table")
 	}
 	return c, nil
 }
 
+// maxDepth is the most parts of a dotted key, and the most lists and tables within one another; known keys need 4.
+const maxDepth = 16
+
+func tooDeepAt(pos diag.Pos) error {
+	err := placed(pos, fmt.Sprintf("more than %d tables or lists within one another", maxDepth))
+	err.deep = true
+	return err
+}
+
 // keys gives the parts of a dotted key and the place of each.
-func (p *planter) keys(e *unstable.Node) (names []string, places []diag.Pos) {
+func (p *planter) keys(e *unstable.Node) (names []string, places []diag.Pos, err error) {
 	for it := e.Key(); it.Next(); {
 		k := it.Node()
 		names = append(names, string(k.Data))
 		places = append(places, p.pos(int(k.Raw.Offset)))
 	}
-	return names, places
+	if len(names) > maxDepth {
+		return nil, nil, tooDeepAt(places[0])
+	}
+	return names, places, nil
 }
 
 func (p *planter) keyValue(table *node, e *unstable.Node) error {
-	names, places := p.keys(e)
+	names, places, err := p.keys(e)
+	if err != nil {
+		return err
+	}
 	last := len(names) - 1
 	for i, name := range names[:last] {
-		var err error
 		if table, err = p.descend(table, name, places[i]); err != nil {
 			return err
 		}
@@ -169,6 +188,13 @@ var kinds = map[unstable.Kind]kind{
 // value makes the node of a value that starts at an offset of the text.
 func (p *planter) value(path string, v *unstable.Node, start int) *node {
 	n := &node{path: path, kind: kinds[v.Kind], key: p.pos(start), at: p.pos(start)}
+	if p.depth++; p.depth > maxDepth && p.err == nil {
+		p.err = tooDeepAt(n.at)
+	}
+	defer func() { p.depth-- }()
+	if p.err != nil {
+		return n
+	}
 	switch n.kind {
 	case aTable:
 		n.named = map[string]*node{}

@@ -80,7 +80,7 @@ func writeKey(b *strings.Builder, k key) {
 	if k.words != nil {
 		wrap(b, "      ", "      ", wordsOpening(k)+quotedList(k.words)+".")
 	}
-	if k.example != "see below" {
+	if k.example != inTables {
 		fmt.Fprintf(b, "      %s = %s\n", k.name(), k.example)
 	}
 }
@@ -89,8 +89,8 @@ func writeKey(b *strings.Builder, k key) {
 func facts(k key) string {
 	parts := []string{kindWords(k)}
 	if k.open && k.kind&aText != 0 {
-		parts = []string{"a column"}
-		if k.most > 1 {
+		parts = []string{map[bool]string{true: "two columns", false: "a column"}[strings.HasSuffix(k.path, "_position")]}
+		if k.path == "spots[].columns.time" {
 			parts = []string{"a column or two"}
 		}
 	}

@@ -128,8 +128,8 @@ func (d *decoder) dwell(t *node) {
 		return
 	}
 	if own := ownSlots(s.Dwell, s.Settle, f.Slot, f.Sends); own < 2 {
-		d.fault(n.at, fmt.Sprintf("dwell_min = %s leaves %d own slots of %s s behind a settle time of %s min (sends: %s), and 2 are the least",
-			n.shown(), own, plain(f.Slot.Seconds()), settleMin, f.Sends), "write dwell_min = "+enough, related...)
+		d.fault(n.at, fmt.Sprintf("dwell_min = %s leaves too few own slots behind a settle time of %s min: %d of %s s (%s), and 2 are the least",
+			n.shown(), settleMin, own, plain(f.Slot.Seconds()), f.Sends), "write dwell_min = "+enough, related...)
 	}
 }
 
@@ -201,7 +201,7 @@ func (d *decoder) sessions(t *node) {
 		d.fault(list.key, "sessions stands beside start", "delete one of the two", start.key)
 	case start == nil && list == nil:
 		k := d.keys["schedule.start"]
-		d.fault(t.key, "[schedule] has none of start, sessions and file", fmt.Sprintf("give %s, for example start = %s", k.doc, k.example))
+		d.fault(t.key, "[schedule] has none of start, sessions and file", k.suggestion())
 	case start != nil:
 		if at, ok := d.get(t, "schedule.start").(time.Time); ok {
 			d.addSession(nil, at, d.e.Schedule.Blocks)
@@ -276,6 +276,9 @@ func (d *decoder) armKnown(n *node, name string, at diag.Pos) bool {
 		mend = "add a table [[arm]] of this name"
 	}
 	n.bad = true
+	if d.armUnsure {
+		return false // its name may be one of those that had a fault
+	}
 	d.fault(at, fmt.Sprintf("there is no arm %q", printable(name)), mend)
 	return false
 }

@@ -81,7 +81,7 @@ func (d *decoder) columnNames(n *node, l left, header bool) ([]string, bool) {
 	}
 	pair := strings.HasSuffix(l.name, "_position")
 	if pair && len(items) != 2 || len(items) < 1 || len(items) > l.most {
-		d.refuse(n, fmt.Sprintf("%s wants %s", l.name, howMany(pair, l.most)), fmt.Sprintf("write %s = %s", l.name, l.gives))
+		d.refuse(n, fmt.Sprintf("%s wants %s", l.name, howMany(pair, l.most)), l.suggestion(header))
 		return nil, false
 	}
 	var names []string
@@ -128,7 +128,7 @@ func (d *decoder) columnName(n *node, l left, header bool) (string, bool) {
 			return strconv.FormatInt(v, 10), true
 		}
 	}
-	d.refuse(n, fmt.Sprintf("%s = %s names no column", l.name, n.shown()), fmt.Sprintf("write %s = %s", l.name, l.gives))
+	d.refuse(n, fmt.Sprintf("%s = %s names no column", l.name, n.shown()), l.suggestion(header))
 	return "", false
 }
 
@@ -229,7 +229,7 @@ func (d *decoder) spotColumnsComplete(t *node, f TableForm) {
 	}
 	for _, name := range []string{"time", "transmitter", "receiver", "snr_db"} {
 		if columns.child(name) == nil {
-			d.columnMissing(columns, name, spotColumns)
+			d.columnMissing(columns, name, spotColumns, f.Header)
 		}
 	}
 	if columns.child("band") == nil && columns.child("frequency_mhz") == nil {
@@ -237,9 +237,9 @@ func (d *decoder) spotColumnsComplete(t *node, f TableForm) {
 	}
 }
 
-func (d *decoder) columnMissing(columns *node, name string, names []left) {
+func (d *decoder) columnMissing(columns *node, name string, names []left, header bool) {
 	i := slices.IndexFunc(names, func(l left) bool { return l.name == name })
-	d.fault(columns.key, "columns has no "+name, fmt.Sprintf("name the column of the %s, for example %s = %s", names[i].doc, name, names[i].gives))
+	d.fault(columns.key, "columns has no "+name, names[i].suggestion(header))
 }
 
 func (d *decoder) sweeps() {
@@ -248,7 +248,7 @@ func (d *decoder) sweeps() {
 			Format: d.str(t, "sweeps[].format"), At: d.str(t, "sweeps[].at")}
 		s.Table = d.tableForm(t, "sweeps", s.Format, sweepColumns)
 		if s.Format == "table" {
-			d.sweepColumnsComplete(t.in("columns"))
+			d.sweepColumnsComplete(t.in("columns"), s.Table.Header)
 		}
 		if n := t.child("arm"); n != nil && !n.bad && d.armKnown(n, s.Arm, n.at) {
 			d.lineDeclared(t, s)
@@ -258,12 +258,12 @@ func (d *decoder) sweeps() {
 	d.matchHasSweeps()
 }
 
-func (d *decoder) sweepColumnsComplete(columns *node) {
+func (d *decoder) sweepColumnsComplete(columns *node, header bool) {
 	if columns == nil {
 		return
 	}
 	if columns.child("frequency_mhz") == nil {
-		d.columnMissing(columns, "frequency_mhz", sweepColumns)
+		d.columnMissing(columns, "frequency_mhz", sweepColumns, header)
 	}
 	r, x := columns.child("r_ohm"), columns.child("x_ohm")
 	if columns.child("swr") == nil && columns.child("return_loss_db") == nil && (r == nil || x == nil) {

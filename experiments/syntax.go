@@ -28,19 +28,34 @@ func parseSyntax(file, rootPath string, text []byte) (*node, diag.List) {
 		}}
 	}
 	text = bytes.TrimPrefix(text, []byte("\ufeff"))
+	root, planting := plant(file, rootPath, text)
+	if tooDeep(planting, text) {
+		return nil, diag.List{unlikeFault(file, text, planting)}
+	}
 	var values map[string]any
 	if _, err := toml.Decode(string(text), &values); err != nil {
 		return nil, diag.List{syntaxFault(file, text, err)}
 	}
-	root, err := plant(file, rootPath, text)
-	if err != nil {
-		return nil, diag.List{unlikeFault(file, text, err)}
+	if planting != nil {
+		return nil, diag.List{unlikeFault(file, text, planting)}
 	}
 	if err := root.fill(values); err != nil {
 		return nil, diag.List{unlikeFault(file, text, err)}
 	}
 	return root, nil
 }
+
+// tooDeep tells whether a text is nested so deep that the second reader, which has no limit, might exhaust the stack.
+func tooDeep(planting error, text []byte) bool {
+	var at *placedError
+	if !errors.As(planting, &at) {
+		return false
+	}
+	return at.deep || bytes.Count(text, []byte("["))+bytes.Count(text, []byte("{")) > maxBrackets
+}
+
+// maxBrackets is more than a file of a thousand sessions needs, and less than what exhausts the stack.
+const maxBrackets = 100000
 
 func syntaxFault(file string, text []byte, err error) diag.Diag {
 	var pe toml.ParseError
