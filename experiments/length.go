@@ -1,32 +1,39 @@
 package experiments
 
-import (
-	"time"
-)
+import "time"
 
 // SessionEnd gives the planned end of session i, exclusive, without pauses of the log.
 //
 // A dwell starts on the next slot edge, counted from 00:00 UTC. "bands within arm": each position of a block (one for
-// each arm; with "mirrored" twice as many) goes through all bands with BandChange between them; ArmChange stands
-// between positions. "arms within band": each band goes through all positions with ArmChange between them; the
-// longer of both changes stands between bands. ArmChange stands between blocks too. It is counted even when the
-// drawn order leaves the same arm connected, so that the length does not depend on the draw; only between the two middle
-// positions of a mirrored block it is 0. A break comes on top of the change between its two blocks.
+// each arm; with "mirrored" twice as many) goes through all bands. "arms within band": each band goes through all
+// positions. Between two dwells lies the longer of the changes that both differ in: ArmChange between positions and
+// between blocks, even when the drawn order leaves the same arm connected, so that the length does not depend on the
+// draw, but not between the two middle positions of a mirrored block; BandChange between bands, and between blocks if
+// there are several bands. A break takes the place of the change between its two blocks if it is longer.
 func (e *Experiment) SessionEnd(i int) time.Time {
 	s := e.Schedule
 	c := clock{now: s.Sessions[i].Start, slot: e.Fixed.Slot, dwell: s.Dwell}
 	for block := 1; block <= s.Sessions[i].Blocks; block++ {
 		if block > 1 {
-			c.wait(s.ArmChange)
+			c.wait(s.gapAfter(block - 1))
 		}
 		s.block(&c, len(e.Arms))
-		for _, b := range s.Breaks {
-			if b.AfterBlock == block && block < s.Sessions[i].Blocks {
-				c.wait(b.Length)
-			}
-		}
 	}
 	return c.now
+}
+
+// gapAfter gives the time between a block and the next.
+func (s Schedule) gapAfter(block int) time.Duration {
+	gap := s.ArmChange
+	if len(s.Bands) > 1 {
+		gap = max(gap, s.BandChange)
+	}
+	for _, b := range s.Breaks {
+		if b.AfterBlock == block {
+			gap = max(gap, b.Length)
+		}
+	}
+	return gap
 }
 
 // clock adds dwells and gaps.
@@ -71,7 +78,11 @@ func (s Schedule) block(c *clock, arms int) {
 		return
 	}
 	for p := range positions {
-		c.wait(s.gapBefore(p, arms))
+		gap := s.gapBefore(p, arms)
+		if p > 0 && len(s.Bands) > 1 {
+			gap = max(gap, s.BandChange)
+		}
+		c.wait(gap)
 		for b := range s.Bands {
 			if b > 0 {
 				c.wait(s.BandChange)

@@ -44,7 +44,12 @@ func TestSessionEnd(t *testing.T) {
 		assert.Equal(t, start.Add(tt.want), e.SessionEnd(0), "%s (%s)", tt.name, tt.source)
 		e.Schedule.Breaks = []Break{{AfterBlock: 1, Length: 20 * minute}, {AfterBlock: 3, Length: time.Hour}}
 		if tt.slot == ft8 {
-			want := start.Add(3*tt.want + 2*tt.schedule.ArmChange + 20*minute)
+			// The break of 20 minutes takes the place of the change, for it is longer.
+			between := tt.schedule.ArmChange
+			if len(tt.schedule.Bands) > 1 {
+				between = max(between, tt.schedule.BandChange)
+			}
+			want := start.Add(3*tt.want + between + 20*minute)
 			assert.Equal(t, want, e.SessionEnd(1), "%s: three blocks, a break after the first, none after the last", tt.name)
 		}
 	}

@@ -4,6 +4,7 @@ package stages
 
 import (
 	"cmp"
+	"errors"
 	"fmt"
 	"io/fs"
 	"os"
@@ -40,6 +41,7 @@ type Data struct {
 	exp    *experiments.Experiment
 	spots  []spotFile
 	sweeps []sweepFile
+	log    string // the switch log, "" as long as there is none
 }
 
 type spotFile struct {
@@ -65,6 +67,11 @@ func Find(exp *experiments.Experiment) (*Data, error) {
 	for n, s := range exp.Sweeps {
 		for _, name := range expand(exp, s.Files, fmt.Sprintf("sweeps[%d].files", n), &faults) {
 			d.sweeps = append(d.sweeps, sweepFile{name, n})
+		}
+	}
+	if exp.Switches != "" {
+		if _, err := fs.Stat(os.DirFS(exp.DataDir), exp.Switches); !errors.Is(err, fs.ErrNotExist) {
+			d.log = exp.Switches
 		}
 	}
 	slices.SortFunc(d.spots, func(a, b spotFile) int { return cmp.Or(cmp.Compare(a.name, b.name), cmp.Compare(a.number, b.number)) })
@@ -186,7 +193,7 @@ func (d *Data) Reading(planned []schedule.Dwell) []pipeline.Stage {
 		stages = append(stages, trial.Take(trial.Given{File: exp.Schedule.File, SettleMs: exp.Schedule.Settle.Milliseconds()},
 			filepath.Join(exp.Dir, filepath.FromSlash(exp.Schedule.File))))
 	}
-	stages = append(stages, trial.Dwells(d.carried(), filepath.Join(exp.DataDir, filepath.FromSlash(exp.Switches))))
+	stages = append(stages, trial.Dwells(d.carried(), filepath.Join(exp.DataDir, filepath.FromSlash(d.log))))
 	placing, reading := d.readers(bands)
 	stages = append(stages, reading...)
 	stages = append(stages, placing)
@@ -221,7 +228,7 @@ func bandsOf(exp *experiments.Experiment, planned []schedule.Dwell) []string {
 func (d *Data) carried() trial.Carried {
 	exp := d.exp
 	c := trial.Carried{
-		SlotMs: exp.Fixed.Slot.Milliseconds(), SettleMs: exp.Schedule.Settle.Milliseconds(), Sends: exp.Fixed.Sends, Log: exp.Switches,
+		SlotMs: exp.Fixed.Slot.Milliseconds(), SettleMs: exp.Schedule.Settle.Milliseconds(), Sends: exp.Fixed.Sends, Log: d.log,
 		CheckOrder: exp.Schedule.File != "" && exp.Schedule.Order == "random",
 	}
 	for n, s := range exp.Schedule.Sessions {
