@@ -1,9 +1,9 @@
 package judge
 
 import (
-	"math"
-
-	"fairlobe/stages/internal/contrast"
+	"cmp"
+	"slices"
+	"strings"
 )
 
 // Verdicts.
@@ -78,6 +78,7 @@ type Entry struct {
 	claimNumber, bandNumber int
 	claim                   Claim
 	inFamily                bool
+	heard                   *contest
 	rawP                    *float64 // unrounded, for the correction
 }
 
@@ -163,60 +164,23 @@ type SweepEntry struct {
 
 // warn adds a warning once.
 func (e *Entry) warn(code, text string) {
-	for _, w := range e.Warnings {
-		if w.Code == code && w.Text == text {
-			return
-		}
+	if w := (Warning{code, text}); !slices.Contains(e.Warnings, w) {
+		e.Warnings = append(e.Warnings, w)
 	}
-	e.Warnings = append(e.Warnings, Warning{code, text})
+}
+
+func (e *Entry) warned(code string) bool {
+	return slices.ContainsFunc(e.Warnings, func(w Warning) bool { return w.Code == code })
+}
+
+// finish puts the warnings in a fixed order, whichever arm is named first.
+func (e *Entry) finish() {
+	slices.SortStableFunc(e.Warnings, func(a, b Warning) int {
+		return cmp.Or(strings.Compare(a.Code, b.Code), strings.Compare(a.Text, b.Text))
+	})
 }
 
 // conclude sets verdict, code and sentence.
 func (e *Entry) conclude(verdict, code, reason string) {
 	e.Verdict, e.ReasonCode, e.Reason = verdict, code, reason
-}
-
-// round4 rounds to four decimals; NaN and infinities become null.
-func round4(v float64) *float64 { return rounded(v, 1e4) }
-
-// roundP rounds a p value to six decimals, never down to zero.
-func roundP(v float64) *float64 {
-	p := rounded(v, 1e6)
-	if p != nil && *p == 0 && v > 0 {
-		*p = 1e-6
-	}
-	return p
-}
-
-func rounded(v, scale float64) *float64 {
-	if math.IsNaN(v) || math.IsInf(v, 0) {
-		return nil
-	}
-	r := math.Round(v*scale) / scale
-	if r == 0 {
-		r = 0 // no negative zero
-	}
-	return &r
-}
-
-// outward rounds the ends of an interval to 0.01 dB, away from its middle: a p value has steps, so an end is not known
-// more finely.
-func outward(i contrast.Interval) *Range {
-	if i.Empty {
-		return nil
-	}
-	return &Range{step(i.LowDB, math.Floor), step(i.HighDB, math.Ceil)}
-}
-
-// step rounds to hundredths; a value that is a hundredth already, but for the last bits, stays.
-func step(v float64, round func(float64) float64) *float64 {
-	if math.IsNaN(v) || math.IsInf(v, 0) {
-		return nil
-	}
-	if near := math.Round(v * 100); math.Abs(v*100-near) < 1e-7 {
-		r := near/100 + 0
-		return &r
-	}
-	r := round(v*100)/100 + 0
-	return &r
 }

@@ -24,7 +24,8 @@ type court struct {
 	known    map[string]*contest
 }
 
-// contest is one pair of arms on one band in one direction, at some stations.
+// contest is one pair of arms on one band in one direction, at some stations, the arm that stands first in the
+// experiment file minus the other.
 type contest struct {
 	trial      *contrast.Trial
 	level      contrast.Level
@@ -33,7 +34,9 @@ type contest struct {
 	receptions int
 	strong     map[string]float64 // share of an arm's receptions above the strong end
 	perArm     map[string][]float64
-	sessions   []SessionEntry // in canonical order of the arms
+	usualGapMs float64 // see gaps
+	spacingMs  float64
+	sessions   []SessionEntry
 	disagree   bool           // the sessions' intervals do not overlap
 	lobes      map[contrast.Shape]*contrast.Directivity
 	flat       *contrast.Trial // the same, stations with a usable azimuth only
@@ -42,11 +45,7 @@ type contest struct {
 func (p Params) judge(ctx context.Context, d *data) ([]*Entry, error) {
 	c := &court{Params: p, data: d, known: map[string]*contest{}}
 	c.evidence, c.code, c.why = p.evidenceOf(d)
-	for _, claim := range p.Claims {
-		if inFamily(claim.Kind) {
-			c.family += len(claim.Bands)
-		}
-	}
+	c.family = p.familySize()
 	var entries []*Entry
 	for n, claim := range p.Claims {
 		for m, band := range p.Bands {
@@ -75,6 +74,19 @@ func (p Params) judge(ctx context.Context, d *data) ([]*Entry, error) {
 	return entries, nil
 }
 
+// familySize counts the questions that are corrected together: each of these claims on each of its bands.
+func (p Params) familySize() int {
+	n := 0
+	for _, claim := range p.Claims {
+		for _, band := range p.Bands {
+			if inFamily(claim.Kind) && slices.Contains(claim.Bands, band.Name) {
+				n++
+			}
+		}
+	}
+	return n
+}
+
 // inFamily tells whether claims of a kind are corrected together for being many.
 func inFamily(kind string) bool {
 	return slices.Contains([]string{"level", "directivity", "heard_by", "reciprocity"}, kind)
@@ -101,7 +113,7 @@ func (c *court) begin(claim Claim, band Band) *Entry {
 		case b.band != band.Name:
 		case b.kept && c.reached(b):
 			e.Blocks++
-		case !b.kept:
+		case b.lost:
 			e.BlocksDropped++
 		}
 	}
@@ -118,7 +130,7 @@ func (c *court) hear(e *Entry, band Band) error {
 		return nil
 	}
 	if c.intake.Read == 0 {
-		e.conclude(Refused, "no_reports", "no reports yet: no row was found in the spot files")
+		e.conclude(Refused, "no_reports", "no reports yet")
 		return nil
 	}
 	if e.Kind == "directivity" && len(e.Arms) == 1 {
@@ -133,10 +145,15 @@ func (c *court) hear(e *Entry, band Band) error {
 	if err != nil {
 		return err
 	}
+	e.heard = t
+	e.count(t)
+	c.warnings(e, t)
 	if e.Kind == "directivity" {
-		return c.hearDirectivity(e, t)
+		c.hearDirectivity(e, t)
+	} else {
+		c.hearLevel(e, t)
 	}
-	return c.hearLevel(e, t)
+	return nil
 }
 
 // refuseOneArm: with one arm the data can't separate the antenna from the path.
@@ -167,6 +184,8 @@ func (c *court) decide(e *Entry) {
 	if e.Verdict != "" {
 		return
 	}
+	reach := TheseReceivers
+	e.Reach = &reach
 	switch e.Kind {
 	case "level":
 		c.decideLevel(e)
@@ -186,7 +205,7 @@ func (c *court) crossWarn(entries []*Entry) {
 			continue
 		}
 		for _, e := range entries {
-			if e != failed && e.Band == failed.Band && e.Kind != "match" {
+			if e != failed && e.Band == failed.Band {
 				e.warn("trial_test_failed", fmt.Sprintf("the trial failed its own test %q on this band: look for what else changed with the arm", failed.Claim))
 			}
 		}
@@ -212,9 +231,9 @@ func (c *court) contest(e *Entry) (*contest, error) {
 	if t, ok := c.known[name]; ok {
 		return t, nil
 	}
-	all := c.selectReceptions(e, first, second)
-	t := &contest{receptions: len(all), lobes: map[contrast.Shape]*contrast.Directivity{}}
 	blocks := c.blocksOf(e.Band, 0)
+	all := inBlocks(c.selectReceptions(e, first, second), blocks)
+	t := &contest{receptions: len(all), lobes: map[contrast.Shape]*contrast.Directivity{}}
 	var err error
 	if t.trial, err = c.trialOf(all, blocks, first, nil); err != nil {
 		return nil, err
@@ -226,6 +245,7 @@ func (c *court) contest(e *Entry) (*contest, error) {
 	t.stations = t.level.Stations
 	t.regions = len(t.level.Beyond.Shares)
 	t.weigh(all, first, second)
+	t.usualGapMs, t.spacingMs = gaps(all)
 	if err := c.perSession(t, all, e.Band, first); err != nil {
 		return nil, err
 	}
@@ -258,6 +278,15 @@ func (c *court) blocksOf(band string, session int64) []block {
 		}
 	}
 	return out
+}
+
+// inBlocks gives the receptions that lie in blocks that count.
+func inBlocks(all []reception, blocks []block) []reception {
+	count := map[[2]int64]bool{}
+	for _, b := range blocks {
+		count[[2]int64{b.session, b.number}] = true
+	}
+	return slices.DeleteFunc(all, func(r reception) bool { return !count[[2]int64{r.session, r.number}] })
 }
 
 // trialOf hands the receptions to the statistics. Regions are numbered in the order of the stations' numbers.
@@ -306,36 +335,3 @@ func (t *contest) weigh(all []reception, first, second string) {
 	}
 }
 
-// perSession calculates each session by itself, where there is more than one.
-func (c *court) perSession(t *contest, all []reception, band, first string) error {
-	var numbers []int64
-	for _, b := range c.blocksOf(band, 0) {
-		if !slices.Contains(numbers, b.session) {
-			numbers = append(numbers, b.session)
-		}
-	}
-	if len(numbers) < 2 {
-		return nil
-	}
-	slices.Sort(numbers)
-	low, high := math.Inf(-1), math.Inf(1)
-	for _, n := range numbers {
-		blocks := c.blocksOf(band, n)
-		trial, err := c.trialOf(all, blocks, first, nil)
-		if err != nil {
-			return err
-		}
-		s := SessionEntry{Session: int(n), Blocks: len(blocks)}
-		level := trial.Level()
-		if level.Estimated {
-			s.EstimateDB = round4(level.EstimateDB)
-			if len(blocks) >= contrast.FewestBlocks(alpha, 1) {
-				s.IntervalDB = outward(level.Interval)
-				low, high = max(low, level.Interval.LowDB), min(high, level.Interval.HighDB)
-			}
-		}
-		t.sessions = append(t.sessions, s)
-	}
-	t.disagree = low > high
-	return nil
-}

@@ -11,6 +11,7 @@ import (
 
 	"fairlobe/pipeline"
 	"fairlobe/pipeline/table"
+	"fairlobe/stages/dwells"
 	"fairlobe/stages/internal/account"
 	"fairlobe/stages/internal/station"
 )
@@ -25,6 +26,7 @@ type data struct {
 	readings   []reading
 	firstDwell time.Time
 	lastDwell  time.Time
+	dwellMs    map[string]int64 // by band: length of a dwell; the shortest, where they differ
 }
 
 type place struct {
@@ -43,6 +45,7 @@ type block struct {
 	band    string
 	number  int64
 	kept    bool
+	lost    bool      // it was to be run and does not count
 	start   time.Time // of its first dwell
 	last    time.Time // start of its last dwell
 }
@@ -63,7 +66,7 @@ type reading struct {
 }
 
 func (p Params) load(in *pipeline.Input) (*data, error) {
-	d := &data{}
+	d := &data{dwellMs: map[string]int64{}}
 	if err := json.Unmarshal(in.File("trial.json"), &d.trial); err != nil {
 		return nil, fmt.Errorf("reading trial.json: %w", err)
 	}
@@ -122,12 +125,18 @@ func (d *data) loadBlocks(r *table.Reader) {
 		if start.After(d.lastDwell) {
 			d.lastDwell = start
 		}
-		key := fmt.Sprintf("%d %s %d", r.Int("session"), r.Str("band"), r.Int("block"))
+		band := r.Str("band")
+		if length := r.Time("end").Sub(start).Milliseconds(); d.dwellMs[band] == 0 || length < d.dwellMs[band] {
+			d.dwellMs[band] = length
+		}
+		key := fmt.Sprintf("%d %s %d", r.Int("session"), band, r.Int("block"))
 		i, ok := index[key]
 		if !ok {
 			i = len(d.blocks)
 			index[key] = i
-			d.blocks = append(d.blocks, block{session: r.Int("session"), band: r.Str("band"), number: r.Int("block"), kept: r.Bool("kept"), start: start})
+			b := block{session: r.Int("session"), band: band, number: r.Int("block"), kept: r.Bool("kept"), start: start}
+			b.lost = !b.kept && (r.Null("reason") || !strings.HasPrefix(r.Str("reason"), dwells.NotRun))
+			d.blocks = append(d.blocks, b)
 		}
 		d.blocks[i].last = start
 	}
