@@ -142,8 +142,9 @@ func userDef(number string, t *tag) (UserDef, bool) {
 	if !limited {
 		return def, true
 	}
-	inner, ok := strings.CutPrefix(limits, "{")
-	if inner, ok = strings.CutSuffix(inner, "}"); !ok || inner == "" || limits[0] != '{' {
+	inner, opened := strings.CutPrefix(limits, "{")
+	inner, closed := strings.CutSuffix(inner, "}")
+	if !opened || !closed || inner == "" {
 		return UserDef{}, false
 	}
 	if lo, hi, isRange := strings.Cut(inner, ":"); isRange {
