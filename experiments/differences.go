@@ -31,9 +31,17 @@ func (d Difference) String() string {
 	}
 	parts := make([]string, len(d.Arms))
 	for i, arm := range d.Arms {
-		parts[i] = arm + " " + valueText(d.Values[i])
+		parts[i] = arm + " " + valueText(forPeople(d.Values[i], d.Derived))
 	}
 	return name + ": " + strings.Join(parts, ", ")
+}
+
+// forPeople rounds a derived number to what heights and lengths measured by hand can bear.
+func forPeople(v any, derived bool) any {
+	if f, ok := v.(float64); ok && derived {
+		return math.Round(f*100) / 100
+	}
+	return v
 }
 
 func valueText(v any) string {

@@ -71,7 +71,7 @@ func (e *Experiment) lookForData() diag.List {
 	if _, err := os.Stat(filepath.Join(e.DataDir, filepath.FromSlash(e.Switches))); err != nil {
 		return diag.List{{Pos: e.Pos("log.switches"), Severity: diag.Warning, Code: "no_log",
 			Msg:  fmt.Sprintf("the switch log %s is not there, so that the planned times count", e.Switches),
-			Mend: "fairlobe field writes it; after a trial, check the name and the data folder"}}
+			Mend: "make the file before the trial (fairlobe help log has its form); after it, check the name and the data folder"}}
 	}
 	return nil
 }

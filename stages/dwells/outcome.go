@@ -121,7 +121,7 @@ func Apply(planned []schedule.Dwell, events []Event, p Params) (Outcome, diag.Li
 		t.list = append(t.list, diag.Diag{
 			Pos: diag.Pos{File: p.File}, Severity: diag.Warning, Code: CodeNoLog,
 			Msg:  "there is no switch log: the planned times count, and nothing shows that they were kept",
-			Mend: "keep the trial with `fairlobe field`, or write one line for each arm that is connected",
+			Mend: "write one line for each arm that is connected into the log (fairlobe help log)",
 		})
 		return t.outcome(false), t.list.Sort()
 	}
