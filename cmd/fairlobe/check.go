@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -30,7 +31,7 @@ func runCheck(ctx context.Context, path string, std streams) error {
 	if err != nil {
 		return err
 	}
-	warnings := append(diag.List{}, o.warnings...)
+	warnings := slices.Concat(o.warnings, o.sealNotes(), o.placeholders(), o.exp.Unnamed())
 	if o.planned == nil {
 		warnings = append(warnings, diag.Diag{Pos: o.exp.Pos("seed"), Severity: diag.Warning,
 			Msg: "there is no seed yet, so the order of the arms is not drawn", Mend: "fairlobe design --seal " + o.exp.File})
@@ -41,12 +42,39 @@ func runCheck(ctx context.Context, path string, std streams) error {
 		}
 		warnings = append(warnings, notes...)
 	}
-	for _, d := range append(warnings, o.exp.Unnamed()...).Sort() {
+	warnings = warnings.Sort()
+	for _, d := range warnings {
 		fmt.Fprintln(std.err, d)
 	}
-	fmt.Fprintf(std.out, "%s: no faults\n", path)
+	fmt.Fprintf(std.out, "%s: no faults%s\n", path, counted(len(warnings)))
 	o.describe(std)
 	return nil
+}
+
+// counted says how many warnings there are.
+func counted(n int) string {
+	switch n {
+	case 0:
+		return ""
+	case 1:
+		return ", 1 warning"
+	}
+	return fmt.Sprintf(", %d warnings", n)
+}
+
+// placeholders warns of what `fairlobe new` wrote to be filled in.
+func (o *opened) placeholders() diag.List {
+	var out diag.List
+	for _, one := range []struct{ key, have, placeholder, mend string }{
+		{"station.call", o.exp.Station.Call, placeholderCall, "write your own call sign"},
+		{"station.locator", o.exp.Station.Locator, placeholderLocator, "write your own locator, of six characters"},
+	} {
+		if one.have == one.placeholder {
+			out = append(out, diag.Diag{Pos: o.exp.Pos(one.key), Severity: diag.Warning, Code: "placeholder",
+				Msg: fmt.Sprintf("%s is still what fairlobe new wrote", one.have), Mend: one.mend})
+		}
+	}
+	return out
 }
 
 // readData reads all data files without judging, so that nothing of a result is seen.
@@ -55,7 +83,7 @@ func (o *opened) readData(ctx context.Context) (diag.List, error) {
 	if err != nil {
 		return nil, err
 	}
-	done, err := runGraph(ctx, pipeline.Options{Salt: version}, data.Reading(o.planned)...)
+	done, err := runGraph(ctx, pipeline.Options{Salt: version}, data.Reading(o.planned))
 	if err != nil {
 		return nil, err
 	}
@@ -79,11 +107,16 @@ func (o *opened) describe(std streams) {
 		}
 	}
 	fmt.Fprintln(std.out)
+	o.describeSeal(std)
+}
+
+// describeSeal says whether the experiment is sealed, and what has changed since.
+func (o *opened) describeSeal(std streams) {
 	switch o.standing.State {
 	case judge.SealNone:
 		fmt.Fprintf(std.out, "Not sealed. Before the trial: fairlobe design --seal %s\n", o.exp.File)
 	case judge.SealSame:
-		fmt.Fprintf(std.out, "Sealed at %s, unchanged since: %s\n", o.standing.SealedAt.Format("2006-01-02 15:04Z"), o.standing.Digest)
+		fmt.Fprintf(std.out, "Sealed at %s, unchanged since:\n  %s\n", o.standing.SealedAt.Format("2006-01-02 15:04Z"), o.standing.Digest)
 	default:
 		fmt.Fprintf(std.out, "Sealed at %s, and changed since:\n  %s\n", o.standing.SealedAt.Format("2006-01-02 15:04Z"), strings.Join(o.changed, "\n  "))
 	}

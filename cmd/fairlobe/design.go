@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
+	"slices"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -44,7 +45,7 @@ func runDesign(path string, opt designOptions, std streams) error {
 	if err != nil {
 		return err
 	}
-	if o.planned == nil && opt.seal {
+	if !o.exp.HasSeed && opt.seal && o.standing.State == judge.SealNone {
 		if o, err = drawSeed(o.exp, std); err != nil {
 			return err
 		}
@@ -52,7 +53,7 @@ func runDesign(path string, opt designOptions, std streams) error {
 	if err := o.needSeed(); err != nil {
 		return err
 	}
-	for _, d := range o.warnings {
+	for _, d := range slices.Concat(o.warnings, o.sealNotes()).Sort() {
 		fmt.Fprintln(std.err, d)
 	}
 	if err := schedule.CheckSlots(o.planned, o.exp.Fixed.Slot.Milliseconds(), o.exp.Fixed.Sends, o.exp.Pos("schedule.dwell_min")).Err(); err != nil {
@@ -67,9 +68,8 @@ func runDesign(path string, opt designOptions, std streams) error {
 	if opt.seal {
 		return o.makeSeal(std)
 	}
-	if o.standing.State == judge.SealNone {
-		fmt.Fprintf(std.out, "\nNot sealed. Before the trial: fairlobe design --seal %s\n", path)
-	}
+	fmt.Fprintln(std.out)
+	o.describeSeal(std)
 	return nil
 }
 
@@ -85,23 +85,29 @@ func drawSeed(exp *experiments.Experiment, std streams) (*opened, error) {
 	if err != nil {
 		return nil, fmt.Errorf("reading the experiment file: %w", err)
 	}
-	lines := bytes.SplitAfter(text, []byte("\n"))
-	at := exp.Pos("smallest_difference_db").Line
-	if n := len(lines[at-1]); n == 0 || lines[at-1][n-1] != '\n' {
-		lines[at-1] = append(lines[at-1], '\n')
+	info, err := os.Stat(exp.File)
+	if err != nil {
+		return nil, fmt.Errorf("reading the experiment file: %w", err)
 	}
-	var out bytes.Buffer
-	for i, line := range lines {
-		out.Write(line)
-		if i == at-1 {
-			fmt.Fprintf(&out, "seed = %d\n", seed)
-		}
-	}
-	if err := atomicfile.WriteFile(exp.File, out.Bytes(), 0o644); err != nil {
+	text = insertLine(text, exp.Pos("smallest_difference_db").Line, fmt.Sprintf("seed = %d", seed))
+	if err := atomicfile.WriteFile(exp.File, text, info.Mode().Perm()); err != nil {
 		return nil, fmt.Errorf("writing the seed into %s: %w", exp.File, err)
 	}
 	fmt.Fprintf(std.err, "fairlobe: drew the seed %d and wrote it into %s\n", seed, exp.File)
 	return open(exp.File)
+}
+
+// insertLine puts a line behind the line of that number, which counts from 1, with the line's own ending.
+func insertLine(text []byte, after int, line string) []byte {
+	lines := bytes.SplitAfter(text, []byte("\n"))
+	ending := "\n"
+	if bytes.HasSuffix(lines[after-1], []byte("\r\n")) {
+		ending = "\r\n"
+	}
+	if !bytes.HasSuffix(lines[after-1], []byte("\n")) {
+		line, ending = ending+line, ""
+	}
+	return bytes.Join(slices.Insert(lines, after, []byte(line+ending)), nil)
 }
 
 func (o *opened) describeSchedule(std streams) {
@@ -110,15 +116,23 @@ func (o *opened) describeSchedule(std streams) {
 	fmt.Fprintln(std.out, "Sessions")
 	for _, one := range s.Sessions {
 		fmt.Fprintf(std.out, "  %d: %s to %s, %.1f h, %d dwells, %d arm changes\n", one.Session,
-			one.Start.Format("2006-01-02 15:04Z"), one.End.Format("15:04Z"), one.Hours, one.Dwells, one.ArmChanges)
+			one.Start.Format("2006-01-02 15:04Z"), clockAfter(one.Start, one.End), one.Hours, one.Dwells, one.ArmChanges)
 	}
 	fmt.Fprintln(std.out, "Bands")
 	for _, b := range s.Bands {
-		fmt.Fprintf(std.out, "  %s: %d blocks, %d dwells, %d slots to send in that count, at least %d in a dwell\n", b.Band, b.Blocks, b.Dwells, b.OwnSlots, b.FewestOwnSlots)
+		fmt.Fprintf(std.out, "  %s: %d blocks, %d dwells, %d slots to send in, at least %d in a dwell\n", b.Band, b.Blocks, b.Dwells, b.OwnSlots, b.FewestOwnSlots)
 	}
-	fmt.Fprintf(std.out, "In all: %.1f h, of which %.1f h in dwells (%.1f h of it sending, %.1f h settling) and %.1f h changing\n",
-		s.TotalHours, s.DwellHours, s.TransmitHours, s.SettleHours, s.ChangeHours)
+	fmt.Fprintf(std.out, "In all: %.1f h\n  %.1f h in dwells (%.1f h of it sending, %.1f h settling), %.1f h changing\n", s.TotalHours,
+		s.DwellHours, s.TransmitHours, s.SettleHours, s.ChangeHours)
 	fmt.Fprintf(std.out, "Changes: %d of the arm, %d of the band\n", s.ArmChanges, s.BandChanges)
+}
+
+// clockAfter gives the end of a session, with its date if that is another day.
+func clockAfter(start, end time.Time) string {
+	if start.Format(time.DateOnly) == end.Format(time.DateOnly) {
+		return end.Format("15:04Z")
+	}
+	return end.Format("2006-01-02 15:04Z")
 }
 
 // writeSchedule writes the schedule as CSV; another file of that name is left alone.
@@ -130,6 +144,7 @@ func writeSchedule(path string, planned []schedule.Dwell, std streams) error {
 	have, err := os.ReadFile(path)
 	switch {
 	case err == nil && bytes.Equal(have, text.Bytes()):
+		fmt.Fprintf(std.err, "fairlobe: %s holds this schedule already\n", path)
 		return nil
 	case err == nil:
 		return diag.List{{Pos: diag.Pos{File: path}, Msg: "the file exists and holds something else; nothing was written", Mend: "name another file, or move this one away"}}

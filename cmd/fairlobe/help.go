@@ -8,9 +8,10 @@ import (
 	"fairlobe/experiments"
 )
 
-const rootLong = `fairlobe compares wire antennas in the field. You state a question and what you hold the same, it draws
-a random order of the arms, and from the reports of those who heard you it tells whether one arm is
-better, by how many dB, on which bands, and whether that is the antenna or luck.
+const rootLong = `fairlobe compares wire antennas in the field. You state a question and what you
+hold the same, it draws a random order of the arms, and from the reports of
+those who heard you it tells whether one arm is better, by how many dB, on which
+bands, and whether that is the antenna or luck.
 
 A first look, with data made up for a stated truth:
 
@@ -19,118 +20,184 @@ A first look, with data made up for a stated truth:
 
 Your own trial, in this order:
 
-    fairlobe new my-wire              an experiment file to fill in
-    fairlobe check my-wire.toml       what is wrong or doubtful in it
-    fairlobe design my-wire.toml      how long it takes, how often you change
-    fairlobe design --seal my-wire.toml    fixes it; send the line to a friend
+    fairlobe new my-wire                  an experiment file to fill in
+    fairlobe check my-wire.toml           what is wrong or doubtful in it
+    fairlobe design --seal my-wire.toml   draws the order and fixes it; send the
+                                          line that it prints to a friend
+    fairlobe design my-wire.toml          how long it takes, how often you change
     (the trial: connect what the schedule says, log what you do)
-    fairlobe run my-wire.toml         verdicts
+    fairlobe run my-wire.toml             verdicts
 
 EXIT STATUS
     0    done, whatever the verdicts
-    1    experiment file, data or log are at fault (said at file:line), or the machine failed
+    1    experiment file, data or log are at fault (said at file:line), or the
+         machine failed
     2    the command line is wrong; nothing was read
     130  interrupted`
 
-const runLong = `Reads the experiment and its data, judges each claim, and writes the output folder:
+const runLong = `Reads the experiment and its data, judges each claim, and writes the output
+folder:
 
     report.txt      the answers, how sure they are, where each row went
-    verdicts.json   the same for programs; its form is datasets/verdicts.schema.json
+    verdicts.json   the same for programs (datasets/verdicts.schema.json)
     tables/         every table as Parquet; with --csv as CSV too
     manifest.json   what was read and written, with SHA-256
 
-Only what changed is computed again. Each run over data that no earlier run has seen adds a line to
-NAME.looks.csv beside the experiment file: how often one looks decides what a verdict is worth. Keep it.
+Only what changed is computed again. Each run over data that no earlier run has
+seen adds a line to NAME.looks.csv beside the experiment file: how often one
+looks decides what a verdict is worth. Keep it.
 
 The answers are printed on standard output, all else on standard error.
 
     fairlobe run ridge-wire.toml
     fairlobe run ridge-wire.toml --json > verdicts.json
 
+EXIT STATUS
+    0    done, whatever the verdicts; also if there are no reports yet
+    1    experiment file, data or log are at fault, or the machine failed:
+         what earlier runs wrote is untouched
+    2    the command line is wrong; nothing was read
+    130  interrupted; the next run goes on from there
+
 See also: fairlobe help verdicts`
 
-const checkLong = `Reads the experiment file and all its data without judging anything, and says what is wrong or
-doubtful: each finding with file:line:column, what it is, and how to mend it. It lists in what the arms
-differ, also what follows from the declared figures, and what the seal says.
+const checkLong = `Reads the experiment file and all its data without judging anything, and says
+what is wrong or doubtful: each finding with file:line:column, what it is, and
+how to mend it. It lists in what the arms differ, also what follows from the
+declared figures, and what the seal says.
 
-Run it before the trial, and again when data have come in. It shows no result, so it is no look.
+Run it before the trial, and again when data have come in. It shows no result,
+so it is no look.
 
 EXIT STATUS
     0  no faults; there may be warnings
     1  there are faults`
 
-const designLong = `Shows the schedule that the experiment file and its seed give: blocks, changes, hours on the air and of
-changing. The order of the arms is drawn from the seed by a fair coin for each block; see
-fairlobe help schedule.
+const designLong = `Shows the schedule that the experiment file and its seed give: blocks, changes,
+hours on the air and of changing. The order of the arms is drawn from the seed
+by a fair coin for each block; see fairlobe help schedule.
 
-    --seal            writes NAME.seal.json: a digest of all that decides the verdict, with the order. If the
-                      file has no seed, one is drawn and written into it. Only a seal made before the data
-                      makes the evidence "randomised". A seal is never overwritten.
-    --schedule FILE   writes the schedule as CSV: what to connect when`
+--seal writes NAME.seal.json: a digest of all that decides the verdict, with the
+order. If the experiment file has no seed, one is drawn and written into it.
+Only a seal made before the data makes the evidence "randomised". A seal is
+never overwritten.
 
-const newLong = `Writes NAME.toml, an experiment file with comments to fill in, and the folder NAME for its data:
-spots, sweeps and log. Nothing that exists is overwritten.
+--schedule FILE writes the schedule as CSV: what to connect when. A file that
+holds anything else is left alone.
+
+    fairlobe design --seal --schedule order.csv my-wire.toml`
+
+const newLong = `Writes NAME.toml, an experiment file with comments to fill in, and the folder
+NAME for its data: spots, sweeps and log. Nothing that exists is overwritten.
 
     fairlobe new my-wire --call Q1RDG --locator MN83kp
-    fairlobe new --demo DIR      the built-in demonstration: experiment, seal and data`
+    fairlobe new --demo demo     the built-in demo: experiment, seal and data`
 
 const helpSchedule = `How the order of the arms is drawn, so that anyone can do it again
 
-Each block holds every arm equally often, in an order drawn independently of every other block. For two
-arms that is a fair coin. The numbers of AB and BA are not balanced: that would leave fewer orders that
-could have been, and the test counts those.
+Each block holds every arm equally often, in an order drawn independently of
+every other block. For two arms that is a fair coin. The numbers of AB and BA
+are not balanced: that would leave fewer orders that could have been, and the
+test counts those.
 
-The generator is PCG (DXSM) with 128 bits of state, as in Go's math/rand/v2, with the first half of its
-seed the experiment's seed and the second the 64-bit FNV-1a hash of the text "schedule".
-A block of k arms is shuffled from the order of the experiment file: for i = k-1 down to 1 the arms at
-places i and j are exchanged, j being the high word of the 128-bit product u*(i+1), where u is the next
-output; an output is passed over if the low word of the product is below 2^64 mod (i+1). For two arms j
-is the top bit of u, and 1 leaves the arms as they stand in the file.
+The generator is PCG (DXSM) with 128 bits of state, as in Go's math/rand/v2,
+with the first half of its seed the experiment's seed and the second the 64-bit
+FNV-1a hash of the text "schedule". A block of k arms is shuffled from the order
+of the experiment file: for i = k-1 down to 1 the arms at places i and j are
+exchanged, j being the high word of the 128-bit product u*(i+1), where u is the
+next output; an output is passed over if the low word of the product is below
+2^64 mod (i+1). For two arms j is the top bit of u, and 1 leaves the arms as
+they stand in the file.
 
-Blocks are drawn session by session, in order. With rotate = "bands within arm" one draw serves all bands
-of a block; with "arms within band" each band has a draw of its own, in the order of the schedule.
+Blocks are drawn session by session, in order. With rotate = "bands within arm"
+one draw serves all bands of a block; with "arms within band" each band has a
+draw of its own, in the order of the schedule.
 
-The time between two dwells is always that of a change, even if the same arm stays on: so the clock does
-not tell what the coin showed. Dwells begin on the edges of slots, counted from 00:00 UTC.`
+The time between two dwells is always that of a change, even if the same arm
+stays on: so the clock does not tell what the coin showed. Dwells begin on the
+edges of slots, counted from 00:00 UTC.`
 
 const helpVerdicts = `How to read a verdict
 
-different             after correction for all questions asked, the difference would be rare by chance
-practically the same  all that the data allow lies within the difference that you said matters
-undecided             the data allow no difference and also one that matters: no proof of either
-refused               the trial can't answer; the reason says why, and what would
+different             after correction for all questions asked, the difference
+                      would be rare by chance
+practically the same  all that the data allow lies within the difference that
+                      you said matters
+undecided             the data allow no difference and also one that matters:
+                      no proof of either
+refused               the trial can't answer; the reason says why, and what
+                      would
 holds, fails          for claims on the match or on the trial itself
 
-The interval holds every difference that the data do not contradict at 95 %. Each interval stands for
-itself; the correction for many questions (Holm) is in p_adjusted only.
+The interval holds every difference that the data do not contradict at 95 %.
+Each interval stands for itself; the correction for many questions (Holm) is in
+p_adjusted only.
 
-"these receivers" means: at the stations that heard you, in these sessions. "beyond" means that by the
-spread between regions it should hold at others too.
+"these receivers" means: at the stations that heard you, in these sessions.
+"beyond" means that by the spread between regions it should hold at others too.
 
-"undecided" is not "no difference". And the dB are an average over the stations heard: where the
-difference depends on the direction, the report says so.
+"undecided" is not "no difference". And the dB are an average over the stations
+heard: where the difference depends on the direction, the report says so.
 
 Evidence
     randomised                 the order was drawn and sealed before the data
     randomised by declaration  the order is said to be random; nothing proves it
     compared, observed only    no random order: described, not tested
 
-Numbers marked as misleading show what a reading that ignores the design would have said.`
+Numbers marked as misleading show what a reading that ignores the design would
+have said.`
 
 const helpLog = `The switch log, switches.csv: what really happened
 
     time,entered,event,session,band,block,arm,value,note
 
-time      when it happened, UTC with Z; entered: when it was written down (lines are only added)
-event     start       the real first slot of a session: all that follows shifts with it
-          connected   the arm is on the air; later than planned shortens all dwells of the block alike
-          pause, resume   what follows shifts; a pause inside a block drops the block
-          drop        the block shall not count, for the reason in note, which must not look at signals
+time      when it happened, UTC with Z; entered: when it was written down (lines
+          are only added)
+event     start       the real first slot of a session: the rest shifts with it
+          connected   the arm is on the air; later than planned shortens all
+                      dwells of the block alike
+          pause, resume   what follows shifts; a pause inside a block drops it
+          drop        the block shall not count, for the reason in note, which
+                      must not look at signals
           end         the trial is over (or the session that is named)
-          deviation, power (W), battery (V), clock (s, log minus UTC), radio_clock (s), remark
+          deviation, power (W), battery (V), clock (s, log minus UTC),
+          radio_clock (s), remark
 
-The log never changes which arm a dwell counts for: if you were on the wrong arm and noticed, drop the
-block. Without a log the planned times count.`
+The log never changes which arm a dwell counts for: if you were on the wrong arm
+and noticed, drop the block. Without a log the planned times count.`
+
+// usageTemplate is what stands below the help of a command.
+const usageTemplate = `Usage: {{if .HasParent}}{{.UseLine}}{{else}}fairlobe COMMAND{{end}}
+{{if .HasAvailableSubCommands}}
+Commands:
+{{range .Commands}}{{if .Runnable}}  {{rpad .Name 12}}{{.Short}}
+{{end}}{{end}}
+Topics, each with fairlobe help TOPIC:
+{{range .Commands}}{{if not .Runnable}}  {{rpad .Name 12}}{{.Short}}
+{{end}}{{end}}{{end}}{{if .HasAvailableLocalFlags}}
+Flags:
+{{.LocalFlags.FlagUsagesWrapped 80 | trimTrailingWhitespaces}}
+{{end}}`
+
+// helpCommand is the help of a command or topic; a name that is neither is a fault of the command line.
+func helpCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:   "help [COMMAND]",
+		Short: "Help on a command or topic",
+		RunE: func(c *cobra.Command, args []string) error {
+			root := c.Root()
+			if len(args) > 1 {
+				return usage("help wants one command or topic, %d were given", len(args))
+			}
+			found, _, err := root.Find(args)
+			if err != nil || found == root && len(args) > 0 {
+				return noCommand(root, args)
+			}
+			found.InitDefaultHelpFlag()
+			return found.Help()
+		},
+	}
+}
 
 // topics are helps without a command.
 func topics() []*cobra.Command {

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"os/signal"
 	"strings"
@@ -30,19 +31,44 @@ func main() { os.Exit(run(os.Args[1:], os.Stdin, os.Stdout, os.Stderr)) }
 func run(args []string, in io.Reader, out, errOut io.Writer) int {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
-	root := rootCommand(streams{in, out, errOut})
+	context.AfterFunc(ctx, stop) // a second Ctrl-C ends the program at once
+	screen := &screen{out: out}
+	root := rootCommand(streams{in, screen, errOut})
 	root.SetArgs(args)
 	root.SetIn(in)
-	root.SetOut(out)
+	root.SetOut(screen)
 	root.SetErr(errOut)
-	return status(root.ExecuteContext(ctx), errOut)
+	cmd, err := root.ExecuteContextC(ctx)
+	if err == nil {
+		err = screen.err
+	}
+	return status(err, cmd, errOut)
 }
 
 // streams are where a command reads and writes: results to out, everything else to err.
 type streams struct {
 	in  io.Reader
-	out io.Writer
+	out *screen
 	err io.Writer
+}
+
+// screen is standard output. It keeps the first error, so that a pipe or a disk that takes no more ends in a status
+// that tells, whichever command was printing.
+type screen struct {
+	out io.Writer
+	err error
+}
+
+func (s *screen) Write(text []byte) (int, error) {
+	if s.err != nil {
+		return 0, s.err
+	}
+	n, err := s.out.Write(text)
+	if err != nil {
+		s.err = diag.List{{Msg: fmt.Sprintf("fairlobe: standard output takes no more: %v", cause(err)),
+			Mend: "send it somewhere else; the files that the command writes are whole"}}
+	}
+	return n, s.err
 }
 
 // usageError is a fault of the command line.
@@ -51,8 +77,8 @@ type usageError struct{ error }
 // usage makes a fault of the command line.
 func usage(format string, args ...any) error { return usageError{fmt.Errorf(format, args...)} }
 
-// status prints an error as its kind asks, and gives the exit status.
-func status(err error, errOut io.Writer) int {
+// status prints an error as its kind asks, and gives the exit status. cmd is the command that was asked for.
+func status(err error, cmd *cobra.Command, errOut io.Writer) int {
 	var findings diag.List
 	var wrongUse usageError
 	switch {
@@ -64,15 +90,45 @@ func status(err error, errOut io.Writer) int {
 	case errors.As(err, &findings):
 		fmt.Fprintln(errOut, findings.Error())
 		return statusFault
-	case errors.As(err, &wrongUse), strings.HasPrefix(err.Error(), "unknown command"):
-		fmt.Fprintf(errOut, "fairlobe: %v\n    mend: see fairlobe help\n", err)
+	case errors.As(err, &wrongUse):
+		fmt.Fprintf(errOut, "fairlobe: %v\n    mend: see %s\n", err, helpFor(cmd))
 		return statusUsage
 	}
 	fmt.Fprintf(errOut, "fairlobe: %v\n", err)
-	if errors.Is(err, syscall.ENOSPC) {
-		fmt.Fprintln(errOut, "    mend: the disk is full: make room, or name another place with --out and --store; earlier outputs are untouched")
+	if mend := mendFor(err); mend != "" {
+		fmt.Fprintf(errOut, "    mend: %s\n", mend)
 	}
 	return statusFault
+}
+
+// helpFor is the command that shows the help of another.
+func helpFor(cmd *cobra.Command) string {
+	if !cmd.HasParent() || cmd.Name() == "help" {
+		return "fairlobe help"
+	}
+	return "fairlobe help " + cmd.Name()
+}
+
+// mendFor says what to do where the machine failed.
+func mendFor(err error) string {
+	switch {
+	case errors.Is(err, syscall.ENOSPC), errors.Is(err, syscall.EDQUOT), errors.Is(err, syscall.EFBIG):
+		return "make room, or name another place with --out and --store; what was there before is untouched"
+	case errors.Is(err, fs.ErrPermission), errors.Is(err, syscall.EROFS):
+		return "give yourself the right to write there, or work in another folder (run has --out and --store)"
+	}
+	return ""
+}
+
+// cause is the innermost reason of an error, which names no file.
+func cause(err error) error {
+	for {
+		inner := errors.Unwrap(err)
+		if inner == nil {
+			return err
+		}
+		err = inner
+	}
 }
 
 func rootCommand(std streams) *cobra.Command {
@@ -83,16 +139,14 @@ func rootCommand(std streams) *cobra.Command {
 		Version:       version,
 		SilenceErrors: true,
 		SilenceUsage:  true,
-		Args: func(_ *cobra.Command, args []string) error {
-			if len(args) > 0 {
-				return usage("there is no command %q", args[0])
-			}
-			return nil
-		},
-		RunE: func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
+		Args:          func(cmd *cobra.Command, args []string) error { return noCommand(cmd, args) },
+		RunE:          func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usageError{err} })
-	root.CompletionOptions.HiddenDefaultCmd = true
+	root.CompletionOptions.DisableDefaultCmd = true
+	root.SuggestionsMinimumDistance = 2
+	root.SetUsageTemplate(usageTemplate)
+	root.SetHelpCommand(helpCommand())
 	root.AddCommand(newCommand(std), checkCommand(std), designCommand(std), runCommand(std))
 	root.AddCommand(topics()...)
 	return root
@@ -104,4 +158,16 @@ func oneExperiment(cmd *cobra.Command, args []string) error {
 		return usage("%s wants one experiment file, %d were given", cmd.Name(), len(args))
 	}
 	return nil
+}
+
+// noCommand is the fault of a first word that names no command.
+func noCommand(root *cobra.Command, args []string) error {
+	if len(args) == 0 {
+		return nil
+	}
+	near := ""
+	if names := root.SuggestionsFor(args[0]); len(names) > 0 {
+		near = "; did you mean " + strings.Join(names, " or ")
+	}
+	return usage("there is no command %q%s", args[0], near)
 }

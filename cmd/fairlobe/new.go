@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"strconv"
 	"strings"
 	"time"
 
@@ -27,11 +28,17 @@ type newOptions struct {
 	call, locator string
 }
 
+// What stands in a new experiment file until the operator fills it in.
+const (
+	placeholderCall    = "Q0CALL"
+	placeholderLocator = "JJ00aa"
+)
+
 func newCommand(std streams) *cobra.Command {
 	var opt newOptions
 	cmd := &cobra.Command{
 		Use:   "new NAME",
-		Short: "A commented experiment file and its data folders; --demo DIR the built-in demo",
+		Short: "A commented experiment file to fill in; --demo: the built-in demo",
 		Long:  newLong,
 		Args: func(_ *cobra.Command, args []string) error {
 			if opt.demo != "" && len(args) > 0 || opt.demo == "" && len(args) != 1 {
@@ -47,8 +54,8 @@ func newCommand(std streams) *cobra.Command {
 		},
 	}
 	cmd.Flags().StringVar(&opt.demo, "demo", "", "write the built-in demo into this `folder`")
-	cmd.Flags().StringVar(&opt.call, "call", "Q0CALL", "your call `sign`")
-	cmd.Flags().StringVar(&opt.locator, "locator", "JJ00aa", "your `locator`, six characters")
+	cmd.Flags().StringVar(&opt.call, "call", placeholderCall, "your call `sign`")
+	cmd.Flags().StringVar(&opt.locator, "locator", placeholderLocator, "your `locator`, six characters")
 	return cmd
 }
 
@@ -60,12 +67,16 @@ func writeNew(name string, opt newOptions, now time.Time, std streams) error {
 	if !plainName.MatchString(base) {
 		return usage("%q is no name for an experiment: use letters, digits, '.', '_' and '-'", base)
 	}
-	if strings.ContainsAny(opt.call+opt.locator, "\"\\\n") {
-		return usage("--call and --locator may hold letters, digits and strokes")
-	}
-	text := strings.NewReplacer("@NAME@", base, "@CALL@", strings.ToUpper(opt.call), "@LOCATOR@", opt.locator,
+	text := strings.NewReplacer("@NAME@", base, "@CALL@", quoted(opt.call), "@LOCATOR@", quoted(opt.locator),
 		"@START@", now.UTC().Add(24*time.Hour).Truncate(time.Hour).Format(time.RFC3339)).Replace(newTemplate)
 	path := filepath.Join(dir, base+".toml")
+	if _, list := experiments.Parse(path, []byte(text), nil); list.Err() != nil {
+		return usage("--call or --locator: %s", list.Faults().Sort()[0].Msg)
+	}
+	log := filepath.Join(dir, base, "log", "switches.csv")
+	if err := mustBeNew(path, log); err != nil {
+		return err
+	}
 	if err := createNew(path, []byte(text)); err != nil {
 		return err
 	}
@@ -74,7 +85,6 @@ func writeNew(name string, opt newOptions, now time.Time, std streams) error {
 			return fmt.Errorf("making the data folders: %w", err)
 		}
 	}
-	log := filepath.Join(dir, base, "log", "switches.csv")
 	if err := createNew(log, []byte("time,entered,event,session,band,block,arm,value,note\n")); err != nil {
 		return err
 	}
@@ -82,13 +92,26 @@ func writeNew(name string, opt newOptions, now time.Time, std streams) error {
 	return nil
 }
 
-// createNew writes a file that must not exist yet.
-func createNew(path string, text []byte) error {
-	if _, err := os.Lstat(path); err == nil {
-		return diag.List{{Pos: diag.Pos{File: path}, Msg: "the file exists already; nothing was written", Mend: "choose another name"}}
-	} else if !errors.Is(err, fs.ErrNotExist) {
-		return fmt.Errorf("writing %s: %w", path, err)
+// quoted is a text between the quotation marks of TOML, without them.
+func quoted(text string) string {
+	q := strconv.Quote(text)
+	return q[1 : len(q)-1]
+}
+
+// mustBeNew refuses if one of the files exists.
+func mustBeNew(paths ...string) error {
+	for _, path := range paths {
+		if _, err := os.Lstat(path); err == nil {
+			return diag.List{{Pos: diag.Pos{File: path}, Msg: "the file exists already; nothing was written", Mend: "choose another name"}}
+		} else if !errors.Is(err, fs.ErrNotExist) {
+			return fmt.Errorf("looking for %s: %w", path, err)
+		}
 	}
+	return nil
+}
+
+// createNew writes a file, and its folder.
+func createNew(path string, text []byte) error {
 	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
 		return fmt.Errorf("writing %s: %w", path, err)
 	}
@@ -97,8 +120,12 @@ func createNew(path string, text []byte) error {
 
 // writeDemo writes the demonstration as it stands in the source tree: the folders experiments and datasets.
 func writeDemo(dir string, std streams) error {
-	if entries, err := os.ReadDir(dir); err == nil && len(entries) > 0 {
+	entries, err := os.ReadDir(dir)
+	switch {
+	case len(entries) > 0:
 		return diag.List{{Pos: diag.Pos{File: dir}, Msg: "the folder is not empty; nothing was written", Mend: "choose an empty or new folder"}}
+	case err != nil && !errors.Is(err, fs.ErrNotExist):
+		return diag.List{{Pos: diag.Pos{File: dir}, Msg: "this is no folder, or it may not be read; nothing was written", Mend: "choose an empty or new folder"}}
 	}
 	for _, part := range []struct {
 		name string

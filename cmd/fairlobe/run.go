@@ -4,10 +4,15 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
+	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"runtime"
+	"slices"
+	"strconv"
 	"time"
 
 	"github.com/mattn/go-isatty"
@@ -15,6 +20,7 @@ import (
 
 	"fairlobe/experiments/looks"
 	"fairlobe/pipeline"
+	"fairlobe/pipeline/diag"
 	"fairlobe/pipeline/manifest"
 	"fairlobe/pipeline/store"
 	"fairlobe/pipeline/table"
@@ -24,7 +30,8 @@ import (
 type runOptions struct {
 	out, store string
 	json, csv  bool
-	jobs       int
+	jobs       jobs
+	why        bool
 	noColor    bool
 }
 
@@ -36,9 +43,6 @@ func runCommand(std streams) *cobra.Command {
 		Long:  runLong,
 		Args:  oneExperiment,
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if opt.jobs < 0 || opt.jobs > 1024 {
-				return usage("--jobs goes from 1 to 1024, and %d was given", opt.jobs)
-			}
 			return runRun(cmd.Context(), args[0], opt, std)
 		},
 	}
@@ -47,9 +51,28 @@ func runCommand(std streams) *cobra.Command {
 	f.StringVar(&opt.store, "store", "", "`folder` of what earlier runs computed (default: inside the outputs)")
 	f.BoolVar(&opt.json, "json", false, "print verdicts.json on standard output, and nothing else there")
 	f.BoolVar(&opt.csv, "csv", false, "write each table as CSV too")
-	f.IntVar(&opt.jobs, "jobs", 0, "how many stages run at a time (default: one for each processor)")
+	f.Var(&opt.jobs, "jobs", "how many stages run at a time, at most 1024 (default: one for each processor)")
+	f.BoolVar(&opt.why, "why", false, "tell of each stage whether it was run, and why")
 	f.BoolVar(&opt.noColor, "no-color", false, "no bold letters (so does the environment variable NO_COLOR)")
 	return cmd
+}
+
+// jobs is a number of stages at a time; 0 is one for each processor.
+type jobs int
+
+const maxJobs = 1024
+
+func (j *jobs) String() string { return "" }       // the default is told in words
+func (j *jobs) Type() string   { return "number" } // its name in the help
+
+// Set takes a number from the command line.
+func (j *jobs) Set(text string) error {
+	n, err := strconv.Atoi(text)
+	if err != nil || n < 1 || n > maxJobs {
+		return fmt.Errorf("it is a number from 1 to %d", maxJobs)
+	}
+	*j = jobs(n)
+	return nil
 }
 
 // folder describes the output folder.
@@ -69,6 +92,9 @@ func runRun(ctx context.Context, path string, opt runOptions, std streams) error
 	if dir == "" {
 		dir = filepath.Join(o.exp.Dir, o.exp.Name+".out")
 	}
+	if err := o.keepApart(dir); err != nil {
+		return err
+	}
 	if err := folder().Claim(dir); err != nil {
 		return err
 	}
@@ -82,8 +108,11 @@ func runRun(ctx context.Context, path string, opt runOptions, std streams) error
 	}
 	bar := newProgress(std.err)
 	defer bar.clear()
-	done, looked, err := o.compute(ctx, pipeline.Options{Store: st, Jobs: opt.jobs, Salt: salt(), Progress: bar.show})
+	done, looked, err := o.compute(ctx, pipeline.Options{Store: st, Jobs: int(opt.jobs), Salt: salt(), Progress: bar.show})
 	if err != nil {
+		return err
+	}
+	if err := ctx.Err(); err != nil {
 		return err
 	}
 	if err := o.record(done, looked); err != nil {
@@ -98,6 +127,38 @@ func runRun(ctx context.Context, path string, opt runOptions, std streams) error
 	}
 	bar.clear()
 	return o.tell(done, dir, opt, std)
+}
+
+// keepApart refuses an output folder that holds the experiment or its data: outputs and what they are made from must
+// not stand in one place, or a run could read what it wrote.
+func (o *opened) keepApart(dir string) error {
+	outer, err := resolved(dir)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	if err != nil {
+		return fmt.Errorf("looking for the output folder: %w", err)
+	}
+	for _, one := range []struct{ path, what string }{{o.exp.File, "the experiment file"}, {o.exp.DataDir, "the data"}} {
+		inner, err := resolved(one.path)
+		if err != nil {
+			return fmt.Errorf("looking for %s: %w", one.what, err)
+		}
+		if rel, err := filepath.Rel(outer, inner); err == nil && filepath.IsLocal(rel) {
+			return diag.List{{Pos: diag.Pos{File: dir}, Msg: one.what + " lies in the output folder; nothing was written",
+				Mend: "name another folder with --out", Related: []diag.Pos{{File: one.path}}}}
+		}
+	}
+	return nil
+}
+
+// resolved is the absolute path with all links followed.
+func resolved(path string) (string, error) {
+	abs, err := filepath.Abs(path)
+	if err != nil {
+		return "", err
+	}
+	return filepath.EvalSymlinks(abs)
 }
 
 // look is what the ledger says of this run.
@@ -116,7 +177,7 @@ func (o *opened) compute(ctx context.Context, opt pipeline.Options) (*pipeline.O
 		return nil, l, err
 	}
 	trial := data.Trial(o.planned, o.standing)
-	first, err := runGraph(ctx, opt, trial...)
+	first, err := runGraph(ctx, opt, trial)
 	if err != nil {
 		return nil, l, err
 	}
@@ -125,7 +186,7 @@ func (o *opened) compute(ctx context.Context, opt pipeline.Options) (*pipeline.O
 	}
 	l.data = "sha256:" + store.Sum([]byte(first.Digest("receptions")+first.Digest("dwells")))
 	l.n, l.isNew = looks.Count(l.all, l.data)
-	done, err := runGraph(ctx, opt, append(trial, data.Answers(o.standing, l.n))...)
+	done, err := runGraph(ctx, opt, append(trial, data.Answers(o.standing, l.n)))
 	if err != nil {
 		return nil, l, err
 	}
@@ -133,22 +194,36 @@ func (o *opened) compute(ctx context.Context, opt pipeline.Options) (*pipeline.O
 	return done, l, nil
 }
 
-func runGraph(ctx context.Context, opt pipeline.Options, all ...pipeline.Stage) (*pipeline.Outcome, error) {
+// runGraph runs stages. Findings get the paths of their files.
+func runGraph(ctx context.Context, opt pipeline.Options, all []pipeline.Stage) (*pipeline.Outcome, error) {
 	g, err := pipeline.NewGraph(all...)
 	if err != nil {
 		return nil, fmt.Errorf("joining the stages: %w", err)
 	}
-	return pipeline.Run(ctx, g, opt)
+	done, err := pipeline.Run(ctx, g, opt)
+	var findings diag.List
+	if errors.As(err, &findings) {
+		return nil, located(findings, all)
+	}
+	if err != nil {
+		return nil, err
+	}
+	done.Notes = located(done.Notes, all)
+	return done, nil
 }
 
-// mergeReports lets a stage that the first of two runs executed count as executed.
+// mergeReports lets a stage that the first of two runs executed count as executed, for its reason.
 func mergeReports(done, first *pipeline.Outcome) {
-	ran := map[string]bool{}
+	ran := map[string]pipeline.StageReport{}
 	for _, s := range first.Stages {
-		ran[s.Name] = !s.Cached
+		if !s.Cached {
+			ran[s.Name] = s
+		}
 	}
-	for i := range done.Stages {
-		done.Stages[i].Cached = done.Stages[i].Cached && !ran[done.Stages[i].Name]
+	for i, s := range done.Stages {
+		if r, ok := ran[s.Name]; ok {
+			done.Stages[i].Cached, done.Stages[i].Reason = false, r.Reason
+		}
 	}
 }
 
@@ -253,10 +328,10 @@ func csvOf(done *pipeline.Outcome, name string) ([]byte, error) {
 
 // tell prints the answers, and on standard error what else there is to know.
 func (o *opened) tell(done *pipeline.Outcome, dir string, opt runOptions, std streams) error {
-	for _, d := range append(o.warnings, done.Notes...).Sort() {
+	for _, d := range slices.Concat(o.warnings, o.sealNotes(), done.Notes).Sort() {
 		fmt.Fprintln(std.err, d)
 	}
-	fmt.Fprintf(std.err, "fairlobe: %d of %d stages were run, the others are as before\n", done.Executed(), len(done.Stages))
+	tellStages(done, opt.why, std.err)
 	name := "answers.txt"
 	if opt.json {
 		name = "verdicts.json"
@@ -265,16 +340,37 @@ func (o *opened) tell(done *pipeline.Outcome, dir string, opt runOptions, std st
 	if err != nil {
 		return err
 	}
-	if !opt.json && bold(std.out, opt.noColor) {
+	if !opt.json && bold(std.out.out, opt.noColor) {
 		text = embolden(text)
 	}
 	if _, err := std.out.Write(text); err != nil {
-		return fmt.Errorf("writing to standard output: %w", err)
+		return err
 	}
 	if !opt.json {
 		fmt.Fprintf(std.out, "Written to %s: report.txt, verdicts.json, tables/, manifest.json\n", dir)
 	}
 	return nil
+}
+
+// tellStages says how many stages were run, and if asked, which and why.
+func tellStages(done *pipeline.Outcome, why bool, out io.Writer) {
+	for _, s := range done.Stages {
+		switch {
+		case why && s.Cached:
+			fmt.Fprintf(out, "fairlobe: %s: as before\n", s.Name)
+		case why:
+			fmt.Fprintf(out, "fairlobe: %s: run, since %s\n", s.Name, s.Reason)
+		}
+	}
+	n, of := done.Executed(), len(done.Stages)
+	switch n {
+	case 0:
+		fmt.Fprintf(out, "fairlobe: nothing has changed: 0 of %d stages were run\n", of)
+	case of:
+		fmt.Fprintf(out, "fairlobe: %d of %d stages were run\n", n, of)
+	default:
+		fmt.Fprintf(out, "fairlobe: %d of %d stages were run, the others are as before\n", n, of)
+	}
 }
 
 // bold tells whether letters may be bold: on a terminal that can, unless somebody said no.

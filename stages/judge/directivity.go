@@ -3,8 +3,6 @@ package judge
 import (
 	"fmt"
 	"math"
-	"slices"
-	"strings"
 
 	"fairlobe/stages/internal/contrast"
 )
@@ -29,139 +27,163 @@ func (t *contest) lobe(shape contrast.Shape) *contrast.Directivity {
 	return &d
 }
 
-// mustContest gives the contest that hear has calculated.
-func (c *court) mustContest(e *Entry) *contest {
-	t, err := c.contest(e)
-	if err != nil {
-		panic("judge: " + err.Error()) // hear has returned this error already
+// gate1 is the p of gate 1 that the verdict rests on: in an open trial that which holds however often one looks.
+func (c *court) gate1(d *contrast.Directivity) float64 {
+	if c.open() {
+		return d.RunningP
 	}
-	return t
+	return d.Gate1
 }
 
-func (c *court) hearDirectivity(e *Entry, t *contest) error {
+func (c *court) hearDirectivity(e *Entry, t *contest) {
 	d := *t.lobe(shapeOf(e.claim.Shape))
-	_, _, turned := c.canonical(e.Arms)
-	if turned {
+	if c.turned(e) {
 		d = d.Negated()
 	}
-	e.count(t)
 	e.Stations, e.Regions = d.Stations, d.Regions
-	c.warnings(e, t)
-	e.fillDirectivity(&d)
-	c.fillFrontToBack(e, t, turned)
-	if !c.tested(e) {
-		e.Directivity.PGate1, e.Directivity.PGate2 = nil, nil
-		return nil
+	e.fillSectors(&d)
+	if e.claim.Predicted {
+		e.warn("axis_not_predicted", `toward_deg = "predicted" needs a calculated pattern, which this version does not make: name the axis in degrees`)
 	}
-	e.PRunning = roundP(d.RunningP)
-	if c.unfinished(e) {
-		e.Directivity.PGate1, e.Directivity.PGate2 = nil, nil
-		return nil
+	switch {
+	case !c.tested(e):
+		e.fillLobe(&d, true)
+		c.fillFrontToBack(e, t, true)
+	case c.unfinished(e):
+		e.PRunning = roundP(d.RunningP)
+		c.fillFrontToBack(e, t, false)
+	case c.refusedLobe(e, &d):
+		c.fillFrontToBack(e, t, false)
+	default:
+		c.testLobe(e, &d)
+		// the region of the lobe and the front-to-back interval hold for a fixed number of blocks only
+		e.fillLobe(&d, !c.open())
+		c.fillFrontToBack(e, t, !c.open())
 	}
-	if r := d.Refusal(alpha, c.family); r.Code != "" {
-		e.Directivity.PGate1, e.Directivity.PGate2, e.Directivity.Lobe, e.PRunning = nil, nil, nil, nil
-		e.conclude(Refused, r.Code, r.Text)
-		return nil
-	}
-	p := d.P
-	if c.open() {
-		p = max(d.RunningP, d.Gate2)
-	}
-	if d.Gate2Testable {
-		e.P, e.rawP = roundP(p), &p
-	}
-	return nil
 }
 
-func (e *Entry) fillDirectivity(d *contrast.Directivity) {
-	out := e.Directivity
+func (c *court) refusedLobe(e *Entry, d *contrast.Directivity) bool {
+	r := d.Refusal(alpha, c.family)
+	if r.Code != "" {
+		e.conclude(Refused, r.Code, r.Text)
+	}
+	return r.Code != ""
+}
+
+func (c *court) testLobe(e *Entry, d *contrast.Directivity) {
+	e.PRunning = roundP(d.RunningP)
+	e.Directivity.PGate1, e.Directivity.PGate2 = roundP(c.gate1(d)), roundP(d.Gate2)
+	if d.Gate2Testable {
+		p := max(c.gate1(d), d.Gate2)
+		e.P, e.rawP = roundP(p), &p
+	}
+}
+
+func (e *Entry) fillSectors(d *contrast.Directivity) {
 	for _, s := range d.Sectors {
 		entry := SectorEntry{FromDeg: s.FromDeg, ToDeg: s.ToDeg, Stations: s.Stations}
 		if s.Estimated {
 			entry.EstimateDB = round4(s.EstimateDB)
 		}
-		out.Sectors = append(out.Sectors, entry)
+		e.Directivity.Sectors = append(e.Directivity.Sectors, entry)
 	}
-	if !d.Testable {
-		return
+	if d.Stations > 0 {
+		e.EstimateDB = round4(d.EstimateDB)
 	}
-	e.EstimateDB = round4(d.EstimateDB)
-	out.PGate1, out.PGate2 = roundP(d.Gate1), roundP(d.Gate2)
-	e.AllRound = round4(d.AllRoundDB)
+}
+
+// fillLobe shows the fitted lobe without its direction, which is shown only when the verdict is "different". An
+// amplitude is never shown without its interval: it is a length, and so never small by chance.
+func (e *Entry) fillLobe(d *contrast.Directivity, intervals bool) {
 	if len(d.Lobes) == 0 {
 		return
 	}
 	l := d.Lobes[0]
-	out.Lobe = &LobeEntry{Harmonic: l.Harmonic, AmplitudeDB: round4(l.AmplitudeDB), AmplitudeIn: outward(contrast.Interval{LowDB: l.LowDB, HighDB: l.HighDB})}
-	if l.DirectionKnown {
-		out.Lobe.TowardDeg = rounded(l.TowardDeg, 10)
-		out.Lobe.TowardIn = &[2]float64{math.Floor(l.FromDeg), math.Mod(math.Ceil(l.ToDeg), 360)}
+	e.Directivity.Lobe = &LobeEntry{Harmonic: l.Harmonic}
+	if intervals {
+		e.Directivity.Lobe.AmplitudeDB, e.Directivity.Lobe.AmplitudeIn = round4(l.AmplitudeDB), outward(contrast.Interval{LowDB: l.LowDB, HighDB: l.HighDB})
 	}
 }
 
-func (c *court) fillFrontToBack(e *Entry, t *contest, turned bool) {
-	if e.claim.Predicted {
-		e.warn("axis_not_predicted", `toward_deg = "predicted" needs a calculated pattern, which this version does not make: name the axis in degrees`)
-	}
+func (c *court) fillFrontToBack(e *Entry, t *contest, intervals bool) {
 	if e.claim.TowardDeg == nil {
 		return
 	}
 	f := t.flat.FrontToBack(*e.claim.TowardDeg * math.Pi / 180)
-	if turned {
+	if c.turned(e) {
 		f = f.Negated()
 	}
 	e.Directivity.FrontToBack = &FrontToBackEntry{AxisDeg: *e.claim.TowardDeg}
 	if f.Estimated {
-		e.Directivity.FrontToBack.EstimateDB, e.Directivity.FrontToBack.IntervalDB = round4(f.EstimateDB), outward(f.Interval)
+		e.Directivity.FrontToBack.EstimateDB = round4(f.EstimateDB)
+	}
+	if f.Estimated && intervals {
+		e.Directivity.FrontToBack.IntervalDB = outward(f.Interval)
 	}
 }
 
 func (c *court) decideDirectivity(e *Entry) {
-	t := c.mustContest(e)
-	d := t.lobe(shapeOf(e.claim.Shape))
-	reach := TheseReceivers
-	e.Reach = &reach
-	high := d.SwingHighDB
+	d := e.heard.lobe(shapeOf(e.claim.Shape))
+	gate1 := c.gate1(d)
 	switch {
 	case tells(c.lossOn(e.Band)):
-		e.conclude(Undecided, "losses", fmt.Sprintf("%.0f %% of the blocks were lost, or more with one arm than with the other: the loss itself may be the effect", 100*c.lossOn(e.Band).Share))
+		e.conclude(Undecided, "losses", lossWords(c.lossOn(e.Band))+": the loss itself may be the effect")
 	case e.PAdjusted != nil && *e.PAdjusted <= alpha:
-		e.concludeLobe()
-	case high < c.SmallestDB && d.Stations >= fewestForFlatLobe && !t.compressed(e.Arms):
-		e.conclude(Same, "practically_the_same", fmt.Sprintf("no direction differs from the all-round value by %g dB or more, over the %d receivers heard", c.SmallestDB, e.Stations))
-	case d.Gate1 <= alpha && !d.Gate2Testable:
-		e.conclude(Undecided, "receivers_differ", "receivers differ, azimuth not shown: there are too few regions to tell")
-	case d.Gate1 <= alpha && d.Gate2 > alpha:
-		e.conclude(Undecided, "receivers_differ", "receivers differ, azimuth not shown")
+		c.concludeLobe(e, d)
+	case !c.open() && d.SwingHighDB < c.SmallestDB:
+		c.concludeNoLobe(e, d)
+	case gate1 <= alpha && !d.Gate2Testable:
+		e.conclude(Undecided, "receivers_differ", e.who()+" differ, azimuth not shown: there are too few regions to tell")
+	case gate1 <= alpha && d.Gate2 > alpha:
+		e.conclude(Undecided, "receivers_differ", e.who()+" differ, azimuth not shown")
 	case e.rawP != nil && *e.rawP <= alpha:
 		e.conclude(Undecided, "would_pass_alone", fmt.Sprintf("a lobe would pass alone, not among the %d questions asked", c.family))
 	default:
 		e.conclude(Undecided, "undecided", "no lobe shown, and none of a size that matters is ruled out")
 	}
-	if e.Verdict != Different {
-		if l := e.Directivity.Lobe; l != nil {
-			l.TowardDeg, l.TowardIn = nil, nil
-		}
-		e.AllRound = nil
+}
+
+// concludeNoLobe: the data leave no room for a lobe that matters.
+func (c *court) concludeNoLobe(e *Entry, d *contrast.Directivity) {
+	switch {
+	case d.Stations < fewestForFlatLobe:
+		e.conclude(Undecided, "few_to_rule_out", fmt.Sprintf("no lobe shown, but %d %s are too few to rule one out: %d are needed", d.Stations, e.who(), fewestForFlatLobe))
+	case e.heard.compressed(e.Arms):
+		e.conclude(Undecided, "compressed", "no lobe shown, but many reports are so strong that they hide differences: use less power")
+	default:
+		e.conclude(Same, "practically_the_same", fmt.Sprintf("no direction differs from the all-round value by %g dB or more, %s", c.SmallestDB, e.heardAt()))
 	}
 }
 
-func (e *Entry) concludeLobe() {
-	l := e.Directivity.Lobe
+// concludeLobe adds what is shown only of a lobe that is there: its direction and the all-round value.
+func (c *court) concludeLobe(e *Entry, d *contrast.Directivity) {
+	n := *d
+	if c.turned(e) {
+		n = n.Negated()
+	}
+	e.AllRound = round4(n.AllRoundDB)
 	where := "in a direction that the data leave open"
-	if l.TowardDeg != nil && l.Harmonic == 2 {
-		where = fmt.Sprintf("along %.0f and %.0f degrees", *l.TowardDeg, math.Mod(*l.TowardDeg+180, 360))
-	} else if l.TowardDeg != nil {
-		where = fmt.Sprintf("toward %.0f degrees", *l.TowardDeg)
+	if len(n.Lobes) > 0 && n.Lobes[0].DirectionKnown {
+		where = e.fillDirection(n.Lobes[0], !c.open())
 	}
 	size := ""
-	if l.AmplitudeDB != nil {
-		size = fmt.Sprintf(" by %.1f dB (%s)", *l.AmplitudeDB, e.spanDB(l.AmplitudeIn))
+	if l := e.Directivity.Lobe; l != nil && l.AmplitudeDB != nil {
+		size = fmt.Sprintf(", %.2f dB (%s) above the all-round value", *l.AmplitudeDB, span(l.AmplitudeIn))
 	}
-	e.conclude(Different, "different", fmt.Sprintf("%s against %s is favoured %s%s, over the %d receivers heard", e.Arms[0], e.Arms[1], where, size, e.Stations))
+	e.conclude(Different, "different", fmt.Sprintf("%s gains most against %s %s%s, %s", e.Arms[0], e.Arms[1], where, size, e.heardAt()))
 }
 
-// finish puts the warnings in a fixed order.
-func (e *Entry) finish() {
-	slices.SortStableFunc(e.Warnings, func(a, b Warning) int { return strings.Compare(a.Code, b.Code) })
+// fillDirection gives the direction in words too.
+func (e *Entry) fillDirection(l contrast.Lobe, interval bool) string {
+	circle := 360 / float64(l.Harmonic)
+	toward := *round4(math.Mod(*round4(l.TowardDeg), circle))
+	e.Directivity.Lobe.TowardDeg = &toward
+	if interval {
+		e.Directivity.Lobe.TowardIn = &[2]float64{math.Floor(l.FromDeg), math.Mod(math.Ceil(l.ToDeg), circle)}
+	}
+	whole := math.Mod(math.Round(toward), circle)
+	if l.Harmonic == 2 {
+		return fmt.Sprintf("along %.0f and %.0f degrees", whole, whole+180)
+	}
+	return fmt.Sprintf("toward %.0f degrees", whole)
 }

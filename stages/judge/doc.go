@@ -83,7 +83,7 @@ type Params struct {
 // Stage makes the stage.
 func Stage(p Params) pipeline.Stage {
 	return pipeline.Stage{
-		Name: "judge", Version: 1, Params: p,
+		Name: "judge", Version: 2, Params: p,
 		Needs: []string{"dwells", "trial.json", "stations", "receptions", "sweeps", "intake.json"},
 		Makes: []pipeline.Output{{Name: TableVerdicts, Schema: datasets.Verdicts()}},
 		Run: func(ctx context.Context, in *pipeline.Input) (*pipeline.Result, error) {

@@ -79,6 +79,7 @@ type Entry struct {
 	claim                   Claim
 	inFamily                bool
 	heard                   *contest
+	depends                 bool     // the data show dependence on azimuth
 	rawP                    *float64 // unrounded, for the correction
 }
 

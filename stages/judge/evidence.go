@@ -11,6 +11,9 @@ func (p Params) evidenceOf(d *data) (evidence, code, why string) {
 	if len(p.Arms) < 2 {
 		return Observed, "one_arm", "there is one arm only"
 	}
+	if p.Seal == SealOrder {
+		return Observed, "order_not_sealed", "the order of the arms is not the one that was sealed"
+	}
 	if p.OrderFile {
 		switch {
 		case !p.OrderRandom:
@@ -24,8 +27,6 @@ func (p Params) evidenceOf(d *data) (evidence, code, why string) {
 	switch {
 	case p.Seal == SealNone:
 		return ByDeclaring, "not_sealed", "the experiment was not sealed"
-	case p.Seal == SealOrder:
-		return Observed, "order_not_sealed", "the order of the arms is not the one that was sealed"
 	case !sealed.Before(d.firstDwell):
 		return ByDeclaring, "sealed_late", fmt.Sprintf("the seal was made at %s, after the trial began", sealed.Format("2006-01-02 15:04Z"))
 	case p.Seal == SealChanged:

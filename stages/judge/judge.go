@@ -37,7 +37,7 @@ type contest struct {
 	usualGapMs float64 // see gaps
 	spacingMs  float64
 	sessions   []SessionEntry
-	disagree   bool           // the sessions' intervals do not overlap
+	disagree   bool // the sessions' intervals do not overlap
 	lobes      map[contrast.Shape]*contrast.Directivity
 	flat       *contrast.Trial // the same, stations with a usable azimuth only
 }
@@ -49,7 +49,7 @@ func (p Params) judge(ctx context.Context, d *data) ([]*Entry, error) {
 	var entries []*Entry
 	for n, claim := range p.Claims {
 		for m, band := range p.Bands {
-			if !slices.Contains(claim.Bands, band.Name) {
+			if !claim.on(band.Name) {
 				continue
 			}
 			if err := ctx.Err(); err != nil {
@@ -79,13 +79,16 @@ func (p Params) familySize() int {
 	n := 0
 	for _, claim := range p.Claims {
 		for _, band := range p.Bands {
-			if inFamily(claim.Kind) && slices.Contains(claim.Bands, band.Name) {
+			if inFamily(claim.Kind) && claim.on(band.Name) {
 				n++
 			}
 		}
 	}
 	return n
 }
+
+// on tells whether the claim speaks of a band.
+func (c Claim) on(band string) bool { return slices.Contains(c.Bands, band) }
 
 // inFamily tells whether claims of a kind are corrected together for being many.
 func inFamily(kind string) bool {
@@ -316,22 +319,3 @@ func (c *court) trialOf(all []reception, blocks []block, first string, usable fu
 	}
 	return contrast.New(stations, reports, contrast.Params{Blocks: len(blocks), CutDB: c.CutDB, Seed: c.Seed})
 }
-
-// strongDB is the level above which a report lags behind the true ratio.
-const strongDB = 10
-
-func (t *contest) weigh(all []reception, first, second string) {
-	t.strong, t.perArm = map[string]float64{}, map[string][]float64{}
-	for _, r := range all {
-		t.perArm[r.arm] = append(t.perArm[r.arm], r.snr)
-		if r.snr > strongDB {
-			t.strong[r.arm]++
-		}
-	}
-	for _, arm := range []string{first, second} {
-		if n := len(t.perArm[arm]); n > 0 {
-			t.strong[arm] /= float64(n)
-		}
-	}
-}
-

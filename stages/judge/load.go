@@ -11,7 +11,6 @@ import (
 
 	"fairlobe/pipeline"
 	"fairlobe/pipeline/table"
-	"fairlobe/stages/dwells"
 	"fairlobe/stages/internal/account"
 	"fairlobe/stages/internal/station"
 )
@@ -115,6 +114,10 @@ func (s place) forDirectivity() bool {
 	return s.located && !s.roaming && uncertain <= mostUncertainBearing
 }
 
+// notRun begins the reason of a block that was not run because the trial was over, or is not run yet: such a block is
+// not lost.
+const notRun = "not run"
+
 func (d *data) loadBlocks(r *table.Reader) {
 	index := map[string]int{}
 	for r.Next() {
@@ -135,7 +138,7 @@ func (d *data) loadBlocks(r *table.Reader) {
 			i = len(d.blocks)
 			index[key] = i
 			b := block{session: r.Int("session"), band: band, number: r.Int("block"), kept: r.Bool("kept"), start: start}
-			b.lost = !b.kept && (r.Null("reason") || !strings.HasPrefix(r.Str("reason"), dwells.NotRun))
+			b.lost = !b.kept && (r.Null("reason") || !strings.HasPrefix(r.Str("reason"), notRun))
 			d.blocks = append(d.blocks, b)
 		}
 		d.blocks[i].last = start

@@ -1,6 +1,7 @@
 package judge
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -9,6 +10,9 @@ import (
 // widestGap is the share of a band that may lie between two readings, or between a reading and the edge, before it is
 // said that the readings leave a gap.
 const widestGap = 0.25
+
+// rounding is how far a bound of a reading may be off through the arithmetic alone: 1.99 + 0.01 is not to exceed 2.
+const rounding = 1e-9
 
 // hearMatch holds the sweeps of the arms against the limit. A displayed figure is an interval, so a verdict needs
 // every value in it to be within the limit, or to be beyond it.
@@ -27,17 +31,20 @@ func (c *court) hearMatch(e *Entry, band Band) {
 		some := c.sweepsOf(arm, from, to)
 		if len(some) == 0 {
 			missing = append(missing, arm)
+			continue
 		}
 		for _, sweep := range some {
-			s, low, high := c.worst(sweep, from, to, e)
-			e.Match.Sweeps = append(e.Match.Sweeps, s)
-			switch {
-			case low == nil || *low > e.claim.SWRAtMost:
-				over = cmpOr(over, s.words())
-			case high == nil || *high > e.claim.SWRAtMost:
-				doubtful = cmpOr(doubtful, s.words())
+			e.Match.Sweeps = append(e.Match.Sweeps, worstOf(sweep))
+			for _, r := range sweep {
+				switch limit := e.claim.SWRAtMost + rounding; {
+				case r.low == nil || *r.low > limit:
+					over = cmp.Or(over, worstWords(sweep))
+				case r.high == nil || *r.high > limit:
+					doubtful = cmp.Or(doubtful, r.words())
+				}
 			}
 		}
+		e.warnOfGaps(arm, some, from, to)
 	}
 	e.concludeMatch(missing, over, doubtful)
 }
@@ -50,7 +57,9 @@ func (e *Entry) concludeMatch(missing []string, over, doubtful string) {
 	case len(missing) > 0:
 		e.conclude(Refused, "no_readings", fmt.Sprintf("there are no readings of %s from %g to %g MHz: measure there", strings.Join(missing, ", "), e.Match.FromMHz, e.Match.ToMHz))
 	case doubtful != "":
-		e.conclude(Undecided, "rounding", fmt.Sprintf("%s: as far as it was read, it may lie on either side of the limit of %g", doubtful, limit))
+		e.conclude(Undecided, "rounding", fmt.Sprintf("%s as it was shown: the true value may lie on either side of the limit of %g", doubtful, limit))
+	case e.warned("gap_in_readings"):
+		e.conclude(Holds, "holds", fmt.Sprintf("every reading from %g to %g MHz is at most %g, with its rounding, but there are gaps between them", e.Match.FromMHz, e.Match.ToMHz, limit))
 	default:
 		e.conclude(Holds, "holds", fmt.Sprintf("every reading from %g to %g MHz is at most %g, with its rounding", e.Match.FromMHz, e.Match.ToMHz, limit))
 	}
@@ -62,18 +71,17 @@ func (e *Entry) concludeMatch(missing []string, over, doubtful string) {
 	}
 }
 
-func cmpOr(s, otherwise string) string {
-	if s == "" {
-		return otherwise
+func (r reading) words() string {
+	if r.swr == nil {
+		return fmt.Sprintf("the SWR of %s at %g MHz is beyond measure", r.arm, r.mhz)
 	}
-	return s
+	return fmt.Sprintf("the SWR of %s is %g at %g MHz", r.arm, *round4(*r.swr), r.mhz)
 }
 
-func (s SweepEntry) words() string {
-	if s.HighestSWR == nil {
-		return fmt.Sprintf("the SWR of %s at %g MHz is beyond measure", s.Arm, *s.FrequencyMHz)
-	}
-	return fmt.Sprintf("the SWR of %s is %g at %g MHz", s.Arm, *s.HighestSWR, *s.FrequencyMHz)
+func worstWords(sweep []reading) string { return highest(sweep).words() }
+
+func highest(sweep []reading) reading {
+	return slices.MaxFunc(sweep, func(a, b reading) int { return compareUnbounded(a.swr, b.swr) })
 }
 
 // sweepsOf gives the readings of an arm inside the limits, sweep by sweep, each in order of frequency.
@@ -92,35 +100,41 @@ func (c *court) sweepsOf(arm string, from, to float64) [][]reading {
 	return out
 }
 
-// worst gives the highest reading of a sweep, and the least and greatest value that the highest SWR can have. A null
+// worstOf gives the highest reading of a sweep, and the least and greatest value that the highest SWR can have. A null
 // SWR is one without bound: a return loss of 0.
-func (c *court) worst(sweep []reading, from, to float64, e *Entry) (s SweepEntry, low, high *float64) {
-	worst := slices.MaxFunc(sweep, func(a, b reading) int { return compareUnbounded(a.swr, b.swr) })
-	low = slices.MaxFunc(sweep, func(a, b reading) int { return compareUnbounded(a.low, b.low) }).low
-	high = slices.MaxFunc(sweep, func(a, b reading) int { return compareUnbounded(a.high, b.high) }).high
+func worstOf(sweep []reading) SweepEntry {
+	worst := highest(sweep)
+	low := slices.MaxFunc(sweep, func(a, b reading) int { return compareUnbounded(a.low, b.low) }).low
+	high := slices.MaxFunc(sweep, func(a, b reading) int { return compareUnbounded(a.high, b.high) }).high
 	at := worst.mhz
-	s = SweepEntry{Arm: worst.arm, Sweep: worst.sweep, Plane: worst.plane, Readings: len(sweep), FrequencyMHz: &at, SWRInterval: &Range{}}
-	if worst.swr != nil {
-		s.HighestSWR = round4(*worst.swr)
-	}
-	if low != nil {
-		s.SWRInterval[0] = round4(*low)
-	}
-	if high != nil {
-		s.SWRInterval[1] = round4(*high)
-	}
-	last := from
-	for i := range len(sweep) + 1 {
-		next := to
-		if i < len(sweep) {
-			next = sweep[i].mhz
+	s := SweepEntry{Arm: worst.arm, Sweep: worst.sweep, Plane: worst.plane, Readings: len(sweep), FrequencyMHz: &at, SWRInterval: &Range{}}
+	for _, v := range []struct {
+		from *float64
+		to   **float64
+	}{{worst.swr, &s.HighestSWR}, {low, &s.SWRInterval[0]}, {high, &s.SWRInterval[1]}} {
+		if v.from != nil {
+			*v.to = round4(*v.from)
 		}
+	}
+	return s
+}
+
+// warnOfGaps looks at the readings of all sweeps of an arm together.
+func (e *Entry) warnOfGaps(arm string, sweeps [][]reading, from, to float64) {
+	at := []float64{to}
+	for _, sweep := range sweeps {
+		for _, r := range sweep {
+			at = append(at, r.mhz)
+		}
+	}
+	slices.Sort(at)
+	last := from
+	for _, next := range at {
 		if next-last > widestGap*(to-from) {
-			e.warn("gap_in_readings", fmt.Sprintf("%s: no reading between %g and %g MHz", worst.arm, last, next))
+			e.warn("gap_in_readings", fmt.Sprintf("%s: no reading between %g and %g MHz", arm, last, next))
 		}
 		last = next
 	}
-	return s, low, high
 }
 
 // compareUnbounded orders values; null is the greatest.

@@ -2,8 +2,8 @@
 //
 // A station is a call with its suffix and a place. A locator that contains another (MN83 and MN83kp) is the
 // same place less exactly told, and the longest one stands for it. Places that can't agree are two stations.
-// Rows of a call that tell no place belong to the call's one place, or to a station without a place if it has
-// none or several.
+// Rows of a call that tell no place, or one that contains several of the call's places, belong to the call's one place,
+// or to a station without a place if it has none or several.
 //
 // Stations are numbered from 0 by their first trial slot, then distance, bearing and call. Everything random or
 // sorted that comes later uses the number, so that a table without calls gives the same results.
@@ -30,6 +30,7 @@ import (
 	"fairlobe/stages/internal/geo"
 	"fairlobe/stages/internal/locator"
 	"fairlobe/stages/internal/station"
+	"fairlobe/stages/spots"
 )
 
 // TableStations is the name of the stage's output.
@@ -43,7 +44,7 @@ type Params struct {
 // Stage makes the stage: from table spots to table stations.
 func Stage(p Params) pipeline.Stage {
 	return pipeline.Stage{
-		Name: "stations", Version: 1, Needs: []string{"spots"}, Params: p,
+		Name: "stations", Version: 2, Needs: []string{"spots"}, Params: p,
 		Makes: []pipeline.Output{{Name: TableStations, Schema: datasets.Stations()}},
 		Run: func(_ context.Context, in *pipeline.Input) (*pipeline.Result, error) {
 			home, err := locator.Decode(p.Locator)
@@ -67,7 +68,7 @@ type sighting struct {
 func readSightings(rec arrow.Record) []sighting {
 	var out []sighting
 	for r := table.NewReader(rec); r.Next(); {
-		if fate := r.Str("fate"); fate != "used" && fate != "merged" {
+		if fate := r.Str("fate"); fate != spots.FateUsed && fate != spots.FateMerged {
 			continue
 		}
 		out = append(out, sighting{call: station.Far(r), Place: station.PlaceOf(r), slot: r.Time("slot")})
@@ -240,11 +241,13 @@ func (s *entry) regionOf(home locator.Cell, classes []float64) string {
 
 // inSquare tells whether the station stands in the own station's square, the cell of four characters.
 func (s *entry) inSquare(home locator.Cell) bool {
-	square, err := locator.Decode(home.Text[:4])
+	square, err := locator.Decode(home.Text[:min(4, len(home.Text))])
 	if err != nil {
 		return false
 	}
-	return *s.lat >= square.South && *s.lat < square.North && *s.lon >= square.West && *s.lon < square.East
+	// The pole belongs to the last row, as in package locator.
+	return *s.lat >= square.South && (*s.lat < square.North || *s.lat == 90 && square.North == 90) &&
+		*s.lon >= square.West && *s.lon < square.East
 }
 
 func encode(all []*entry) arrow.Record {

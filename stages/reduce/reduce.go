@@ -19,6 +19,7 @@ import (
 	"fairlobe/pipeline/table"
 	"fairlobe/stages/internal/station"
 	"fairlobe/stages/schedule"
+	"fairlobe/stages/spots"
 )
 
 // Names of the stage's outputs.
@@ -38,7 +39,7 @@ type Params struct {
 // Stage makes the stage.
 func Stage(p Params) pipeline.Stage {
 	return pipeline.Stage{
-		Name: "reduce", Version: 1, Needs: []string{"dwells", "spots", "stations", "background"}, Params: p,
+		Name: "reduce", Version: 2, Needs: []string{"dwells", "spots", "stations", "background"}, Params: p,
 		Makes: []pipeline.Output{
 			{Name: TableReceptions, Schema: datasets.Receptions()},
 			{Name: TableListening, Schema: datasets.Listening()},
@@ -102,7 +103,7 @@ func newIndex(stations arrow.Record) *index {
 			continue
 		}
 		p := station.Place{}
-		if r.Null("locator") {
+		if r.Null("locator") { // a position; beside a locator the coordinates are those of its centre
 			p = station.Place{Lat: r.Float("latitude"), Lon: r.Float("longitude"), Exact: true}
 		} else {
 			p.Locator = r.Str("locator")
@@ -125,10 +126,10 @@ func (x *index) find(call string, p station.Place) (int64, bool) {
 	return n, ok
 }
 
-func (p Params) receptions(spots arrow.Record, x *index) ([]reception, error) {
+func (p Params) receptions(rows arrow.Record, x *index) ([]reception, error) {
 	var out []reception
-	for r := table.NewReader(spots); r.Next(); {
-		if r.Str("fate") != "used" {
+	for r := table.NewReader(rows); r.Next(); {
+		if r.Str("fate") != spots.FateUsed {
 			continue
 		}
 		call := station.Far(r)
@@ -199,14 +200,17 @@ type listener struct {
 // listening turns the background into stations of the trial. A call with several places counts as listening at
 // each of them; calls that never heard the own station are not stations of the trial.
 func (x *index) listening(background arrow.Record, dwells []dwell) []listener {
-	byStart := map[int64]dwell{}
+	// Dwells that count begin at different moments; others may lie under them.
+	byStart := map[time.Time]dwell{}
 	for _, d := range dwells {
-		byStart[d.start.UnixMilli()] = d
+		if d.kept {
+			byStart[d.start] = d
+		}
 	}
 	var out []listener
 	for r := table.NewReader(background); r.Next(); {
-		d, ok := byStart[r.Time("start").UnixMilli()]
-		if !ok || !d.kept {
+		d, ok := byStart[r.Time("start")]
+		if !ok {
 			continue
 		}
 		for _, number := range x.ofCall[r.Str("receiver")] {
@@ -253,7 +257,7 @@ func (p Params) encodeCells(all []reception, dwells []dwell, listening []listene
 		k := all[from].key
 		slots := sent[blockArm{k.session, k.block, k.band, k.arm}]
 		var was *bool
-		if k.direction == "received" {
+		if k.direction == "received" { // the slots in which the station listened
 			slots = heard[blockArm{k.session, k.block, k.band, k.arm}]
 		} else if background {
 			yes := listened[k]
@@ -270,8 +274,8 @@ func (p Params) encodeCells(all []reception, dwells []dwell, listening []listene
 func (p Params) otherSlots(d dwell) int {
 	n := 0
 	step := time.Duration(p.SlotMs) * time.Millisecond
-	for t := d.settleEnd; !t.Add(step).After(d.end); t = t.Add(step) {
-		if p.Sends == "as logged" || !schedule.Sends(t, p.SlotMs, p.Sends) {
+	for t := schedule.UpToEdge(d.settleEnd, p.SlotMs); !t.Add(step).After(d.end); t = t.Add(step) {
+		if p.Sends == schedule.AsLogged || !schedule.Sends(t, p.SlotMs, p.Sends) {
 			n++
 		}
 	}

@@ -56,7 +56,7 @@ type Rows struct {
 // Stage makes the stage.
 func Stage(p Params) pipeline.Stage {
 	return pipeline.Stage{
-		Name: "report", Version: 1, Params: p,
+		Name: "report", Version: 2, Params: p,
 		Needs: []string{"dwells", "intake.json", "quarantine", "verdicts"},
 		Makes: []pipeline.Output{{Name: FileVerdicts}, {Name: FileText}, {Name: FileAnswers}},
 		Run: func(_ context.Context, in *pipeline.Input) (*pipeline.Result, error) {

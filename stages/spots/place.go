@@ -5,6 +5,7 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 	"time"
@@ -14,7 +15,6 @@ import (
 	"fairlobe/datasets"
 	"fairlobe/pipeline"
 	"fairlobe/pipeline/diag"
-	"fairlobe/pipeline/table"
 	"fairlobe/stages/internal/account"
 	"fairlobe/stages/schedule"
 )
@@ -52,9 +52,9 @@ func Place(p Params) pipeline.Stage {
 	}
 	slices.Sort(needs)
 	return pipeline.Stage{
-		Name: "spots", Version: 1, Needs: needs, Params: p,
+		Name: "spots", Version: 2, Needs: needs, Params: p,
 		Makes: []pipeline.Output{
-			{Name: TableSpots, Schema: datasets.Spots()},
+			{Name: TableSpots, Schema: schema()},
 			{Name: TableBackground, Schema: backgroundSchema()},
 			{Name: FileIntake},
 		},
@@ -62,336 +62,244 @@ func Place(p Params) pipeline.Stage {
 	}
 }
 
-// backgroundSchema: who was heard to be listening in which dwell. It stays inside the store.
-func backgroundSchema() *arrow.Schema {
-	fields := []arrow.Field{
-		{Name: "receiver", Type: arrow.BinaryTypes.String},
-		{Name: "start", Type: datasets.Time},
+// schema is that of table spots. A row without a report has no SNR, and is told as such.
+func schema() *arrow.Schema {
+	full := datasets.Spots()
+	fields := slices.Clone(full.Fields())
+	for i := range fields {
+		fields[i].Nullable = fields[i].Nullable || fields[i].Name == "snr_db"
 	}
-	meta := arrow.MetadataFrom(map[string]string{"table": "background", "sort": "receiver,start", "version": "1"})
+	meta := full.Metadata()
 	return arrow.NewSchema(fields, &meta)
 }
 
-// placed is a row with what became of it.
-type placed struct {
-	row
-	source    string
-	direction string
-	far       place
-	slot      time.Time
-	hasSlot   bool
-	dwell     *dwell
-	fate      string
-}
-
-// dwell is the part of the dwells table that this stage needs.
-type dwell struct {
-	session, block, position   int64
-	band, arm                  string
-	start, settleEnd, dwellEnd time.Time
-	kept                       bool
-}
-
 func (p Params) run(in *pipeline.Input) (*pipeline.Result, error) {
-	dwells := readDwells(in.Table("dwells"))
-	var all []placed
+	s := &placing{Params: p, calendar: newCalendar(in.Table("dwells"))}
 	listening := map[listener]bool{}
 	var intake account.Intake
 	var notes diag.List
-	for _, f := range p.Files {
+	for n, f := range p.Files {
 		intake.Quarantined += int(in.Table(f.Refused).NumRows())
-		rows := decodeRows(in.Table(f.Rows))
+		rows := newRowTable(in.Table(f.Rows))
+		s.files = append(s.files, rows)
+		s.names = append(s.names, strings.ToValidUTF8(f.Name, "\uFFFD"))
 		span(&intake, rows)
 		if f.Background {
-			intake.Background += len(rows)
-			p.listen(listening, rows, f, dwells)
+			intake.Background += rows.len()
+			s.listen(listening, n)
 			continue
 		}
-		some := p.placeFile(rows, f, dwells)
-		notes = append(notes, p.shiftNotes(some, f, dwells)...)
-		all = append(all, some...)
+		from := len(s.rows)
+		s.placeFile(n)
+		notes = append(notes, s.doubtTimes(n, s.rows[from:])...)
 	}
-	intake.Clashes = merge(all)
-	sortPlaced(all)
-	count(&intake, all)
-	if err := p.insideSchedule(all, dwells); err != nil {
+	intake.Clashes = s.merge()
+	s.sort()
+	s.count(&intake)
+	if err := s.insideSchedule(); err != nil {
 		return nil, err
 	}
 	if intake.Clashes > 0 {
 		notes = append(notes, diag.Diag{Severity: diag.Warning, Code: "clash",
-			Msg: fmt.Sprintf("%d reports stand in the files twice with another SNR; the greatest is kept", intake.Clashes)})
+			Msg: fmt.Sprintf("%d reports stand in the files once more with another SNR; the greatest is kept", intake.Clashes)})
 	}
 	text, err := json.Marshal(intake)
 	if err != nil {
-		return nil, err
+		return nil, fmt.Errorf("writing %s: %w", FileIntake, err)
 	}
 	return &pipeline.Result{
-		Tables: map[string]arrow.Record{
-			TableSpots:      encodeSpots(all),
-			TableBackground: encodeListening(listening),
-		},
-		Files: map[string][]byte{FileIntake: text},
-		Notes: notes,
+		Tables: map[string]arrow.Record{TableSpots: s.encode(), TableBackground: encodeListening(listening)},
+		Files:  map[string][]byte{FileIntake: text},
+		Notes:  notes.Sort(),
 	}, nil
 }
 
-func readDwells(rec arrow.Record) []dwell {
-	var out []dwell
-	for r := table.NewReader(rec); r.Next(); {
-		out = append(out, dwell{
-			session: r.Int("session"), block: r.Int("block"), position: r.Int("position"),
-			band: r.Str("band"), arm: r.Str("arm"),
-			start: r.Time("start"), settleEnd: r.Time("settle_end"), dwellEnd: r.Time("end"), kept: r.Bool("kept"),
-		})
-	}
-	return out
+// placing is the work of the stage. What a row says stays in the table of its file; here it is a few numbers, so that
+// millions of rows fit.
+type placing struct {
+	Params
+	calendar *calendar
+	files    []*rowTable
+	names    []string
+	rows     []placed
 }
 
-// dwellAt gives the dwell that holds the moment. Dwells do not overlap and are sorted by start.
-func dwellAt(dwells []dwell, t time.Time) *dwell {
-	i, found := slices.BinarySearchFunc(dwells, t, func(d dwell, t time.Time) int { return d.start.Compare(t) })
-	if !found {
-		i--
-	}
-	if i < 0 || !t.Before(dwells[i].dwellEnd) {
-		return nil
-	}
-	return &dwells[i]
+// placed is a row with what became of it.
+type placed struct {
+	file, row int32 // where the rest of it stands
+	dwell     int32 // that holds its slot, or nowhere
+	direction direction
+	fate      fate
+	hasSlot   bool
+	at, slot  int64   // Unix µs
+	snrDB     float64 // NaN without a report
 }
 
-func (p Params) placeFile(rows []row, f Source, dwells []dwell) []placed {
-	out := make([]placed, len(rows))
-	for i, r := range rows {
-		out[i] = placed{row: r, source: f.Name}
-		out[i].fate = p.fate(&out[i], f, dwells)
+func (s *placing) placeFile(n int) {
+	rows := s.files[n]
+	s.rows = slices.Grow(s.rows, rows.len())
+	for i := range rows.len() {
+		r := rows.row(i)
+		at := placed{file: int32(n), row: int32(i), at: r.at.UnixMicro(), snrDB: r.snrDB}
+		s.place(&at, &r)
+		s.rows = append(s.rows, at)
 	}
-	return out
 }
 
-// fate sets direction, slot and dwell of a row as far as it gets, and says why it got no further.
-func (p Params) fate(r *placed, f Source, dwells []dwell) string {
-	r.direct(p.Calls)
+// place sets direction, slot and dwell of a row as far as it gets, and its fate. The time is that of to, so that a
+// shifted one can be tried.
+func (s *placing) place(to *placed, r *row) {
+	to.dwell, to.hasSlot = nowhere, false
+	to.direction = directionOf(r, s.Calls)
 	switch {
 	case r.noReport != "":
-		return fateNoReport
-	case r.direction == directionNone:
-		return fateOther
-	case !slices.Contains(p.Bands, r.band):
-		return fateBand
-	case !p.sameMode(r.row):
-		return fateMode
-	case !r.hasSeconds && p.SlotMs < 60_000:
-		return fateSeconds
+		to.fate = noReport
+		return
+	case to.direction == other:
+		to.fate = betweenOthers
+		return
+	case !slices.Contains(s.Bands, r.band):
+		to.fate = otherBand
+		return
+	case !s.sameMode(r):
+		to.fate = otherMode
+		return
+	case !r.hasSeconds && s.SlotMs < 60_000:
+		to.fate = noSeconds
+		return
 	}
-	r.slot, r.hasSlot = schedule.SlotOf(r.at, p.SlotMs, f.TimeIs)
-	if !r.hasSlot {
-		return fateNoSlot
+	slot, ok := schedule.SlotOf(time.UnixMicro(to.at), s.SlotMs, s.Files[to.file].TimeIs)
+	if !ok {
+		to.fate = noSlot
+		return
 	}
-	return p.fateInSchedule(r, dwells)
+	to.slot, to.hasSlot = slot.UnixMicro(), true
+	to.fate = s.inSchedule(to, r.band)
 }
 
-func (p Params) fateInSchedule(r *placed, dwells []dwell) string {
-	length := time.Duration(p.SlotMs) * time.Millisecond
-	d := dwellAt(dwells, r.slot)
-	if d == nil || d.band != r.band || r.slot.Add(length).After(d.dwellEnd) {
-		return fateOutside
+// inSchedule finds the dwell of a row that has a slot, and its fate.
+func (s *placing) inSchedule(to *placed, band string) fate {
+	n := s.calendar.at(to.slot)
+	if n == nowhere {
+		return outside
 	}
-	sends := schedule.Sends(r.slot, p.SlotMs, p.Sends)
-	switch {
-	case r.direction == directionSent && !sends:
-		return fateNotOwn
-	case r.direction == directionRcvd && sends && p.Sends != "as logged":
-		return fateSending
+	d := &s.calendar.dwells[n]
+	if d.band != band || to.slot+s.SlotMs*1000 > d.end {
+		return outside
 	}
-	r.dwell = d
+	to.dwell = int32(n)
+	sends := schedule.Sends(time.UnixMicro(to.slot), s.SlotMs, s.Sends)
 	switch {
-	case r.slot.Before(d.settleEnd):
-		return fateSettling
+	case to.direction == sent && !sends:
+		return notOwnSlot
+	case to.direction == received && sends && s.Sends != schedule.AsLogged:
+		return whileSending
+	case to.slot < d.settleEnd:
+		return settling
 	case !d.kept:
-		return fateDropped
+		return blockDropped
 	}
-	return FateUsed
+	return used
 }
 
-// direct tells which way the report goes, and turns other spellings of the own call into the one spelling.
-func (r *placed) direct(calls []string) {
+// directionOf tells which way a report goes.
+func directionOf(r *row, calls []string) direction {
 	mineSent, mineHeard := slices.Contains(calls, r.tx), slices.Contains(calls, r.rx)
-	r.direction = directionNone
 	switch {
 	case mineSent && !mineHeard:
-		r.direction, r.tx, r.far = directionSent, calls[0], r.rxAt
+		return sent
 	case mineHeard && !mineSent:
-		r.direction, r.rx, r.far = directionRcvd, calls[0], r.txAt
+		return received
 	}
+	return other
 }
 
-func (p Params) sameMode(r row) bool {
-	if r.slotS != nil && int64(*r.slotS*1000+0.5) != p.SlotMs {
+// sameMode tells whether a row may be of the trial's mode. What a row does not tell can't speak against it.
+func (p Params) sameMode(r *row) bool {
+	if !math.IsNaN(r.slotS) && math.Abs(r.slotS*1000-float64(p.SlotMs)) >= 0.5 {
 		return false
 	}
 	return r.mode == "" || strings.EqualFold(r.mode, p.Mode) || strings.EqualFold(r.submode, p.Mode)
 }
 
-// reportKey is what makes two reports one.
-type reportKey struct {
-	tx, rx, band string
-	slot         int64
-}
-
-// merge keeps the greatest report of each key and marks the others. It counts those that told another SNR.
-// Which of several equal reports is kept depends on their texts alone, never on the order of the files.
-func merge(all []placed) (clashes int) {
-	best := map[reportKey]*placed{}
-	for i := range all {
-		r := &all[i]
-		if r.fate != FateUsed {
-			continue
-		}
-		key := reportKey{r.tx, r.rx, r.band, r.slot.UnixMilli()}
-		have := best[key]
-		if have == nil {
-			best[key] = r
-			continue
-		}
-		if *have.snrDB != *r.snrDB {
-			clashes++
-		}
-		if comparePlaced(r, have) < 0 {
-			have.fate, best[key] = FateMerged, r
-		} else {
-			r.fate = FateMerged
-		}
+// transmitter and receiver give the calls of a row, the own one in its first spelling.
+func (s *placing) transmitter(r *placed) string {
+	if r.direction == sent {
+		return s.Calls[0]
 	}
-	return clashes
+	return s.files[r.file].tx.Value(int(r.row))
 }
 
-// comparePlaced puts the report that is kept first: the greatest SNR, then what tells more, then by place in the
-// files.
-func comparePlaced(a, b *placed) int {
-	return cmp.Or(
-		cmp.Compare(*b.snrDB, *a.snrDB),
-		cmp.Compare(len(b.far.locator), len(a.far.locator)),
-		cmp.Compare(a.far.locator, b.far.locator),
-		a.at.Compare(b.at),
-		compareFloats(a.frequencyMHz, b.frequencyMHz),
-		compareFloats(a.powerW, b.powerW),
-		cmp.Compare(a.mode+" "+a.submode, b.mode+" "+b.submode),
-		cmp.Compare(a.source, b.source),
-		cmp.Compare(a.line, b.line),
-	)
-}
-
-func compareFloats(a, b *float64) int {
-	switch {
-	case a == nil && b == nil:
-		return 0
-	case a == nil:
-		return -1
-	case b == nil:
-		return 1
+func (s *placing) receiver(r *placed) string {
+	if r.direction == received {
+		return s.Calls[0]
 	}
-	return cmp.Compare(*a, *b)
+	return s.files[r.file].rx.Value(int(r.row))
 }
 
-// sortPlaced sorts as the schema of table spots says, and then by all that a row holds, so that the order of
-// rows that differ only in their place in the files does not depend on the order of the files.
-func sortPlaced(all []placed) {
-	slices.SortFunc(all, func(a, b placed) int {
-		return cmp.Or(
-			a.at.Compare(b.at), cmp.Compare(a.tx, b.tx), cmp.Compare(a.rx, b.rx), cmp.Compare(a.band, b.band),
-			compareFloats(a.snrDB, b.snrDB),
-			cmp.Compare(a.source, b.source), cmp.Compare(a.line, b.line),
-			cmp.Compare(a.direction, b.direction), cmp.Compare(a.far.locator, b.far.locator), cmp.Compare(a.fate, b.fate),
-		)
-	})
+func (s *placing) band(r *placed) string { return s.files[r.file].band.Value(int(r.row)) }
+
+// far gives the place of the far station of a row.
+func (d direction) far(r *row) place {
+	switch d {
+	case sent:
+		return r.rxAt
+	case received:
+		return r.txAt
+	}
+	return emptyRow().txAt
 }
 
 // span widens the account to the times of the rows.
-func span(i *account.Intake, rows []row) {
-	for _, r := range rows {
-		if i.First == nil || r.at.Before(*i.First) {
-			t := r.at
+func span(i *account.Intake, rows *rowTable) {
+	for n := range rows.len() {
+		t := rows.at(n)
+		if i.First == nil || t.Before(*i.First) {
 			i.First = &t
 		}
-		if i.Last == nil || r.at.After(*i.Last) {
-			t := r.at
+		if i.Last == nil || t.After(*i.Last) {
 			i.Last = &t
 		}
 	}
 }
 
-func count(i *account.Intake, all []placed) {
+func (s *placing) count(i *account.Intake) {
 	i.Reasons = map[string]int{}
-	for _, r := range all {
+	for _, r := range s.rows {
 		switch r.fate {
-		case FateUsed:
+		case used:
 			i.Used++
-		case FateMerged:
+		case merged:
 			i.Merged++
 		default:
 			i.OutOfScope++
-			i.Reasons[r.fate]++
+			i.Reasons[r.fate.String()]++
 		}
 	}
-	i.Read = len(all) + i.Background + i.Quarantined
+	i.Read = len(s.rows) + i.Background + i.Quarantined
 	if i.Background > 0 {
 		i.OutOfScope += i.Background
 		i.Reasons["background"] = i.Background
 	}
 }
 
-func encodeSpots(all []placed) arrow.Record {
-	b := table.NewBuilder(datasets.Spots())
-	for _, r := range all {
-		var slot *time.Time
-		if r.hasSlot {
-			slot = &r.slot
-		}
-		var session, block, position *int64
-		var arm *string
-		if d := r.dwell; d != nil {
-			session, block, position, arm = &d.session, &d.block, &d.position, &d.arm
-		}
-		fate := r.fate
-		if r.noReport != "" {
-			fate += ": " + r.noReport
-		}
-		b.Append(r.source, r.line, r.direction, r.at, slot, r.tx, r.rx, orNull(r.far.locator), r.far.lat, r.far.lon,
-			orNull(r.band), r.frequencyMHz, r.snrDB, r.powerW, orNull(r.mode), orNull(r.submode),
-			session, block, position, arm, fate)
-	}
-	return b.Record()
-}
-
-// listener is a station that reported somebody in a dwell, so that it was listening then.
-type listener struct {
-	receiver string
-	start    int64 // of the dwell, Unix ms
-}
-
-func (p Params) listen(into map[listener]bool, rows []row, f Source, dwells []dwell) {
-	for _, r := range rows {
-		slot, ok := schedule.SlotOf(r.at, p.SlotMs, f.TimeIs)
-		if !ok || slices.Contains(p.Calls, r.rx) {
-			continue
-		}
-		if d := dwellAt(dwells, slot); d != nil && d.band == r.band {
-			into[listener{r.rx, d.start.UnixMilli()}] = true
-		}
-	}
-}
-
-func encodeListening(set map[listener]bool) arrow.Record {
-	all := make([]listener, 0, len(set))
-	for l := range set {
-		all = append(all, l)
-	}
-	slices.SortFunc(all, func(a, b listener) int {
-		return cmp.Or(cmp.Compare(a.receiver, b.receiver), cmp.Compare(a.start, b.start))
+// sort sorts as the schema of table spots says, then by what tells rows of one line apart.
+func (s *placing) sort() {
+	slices.SortFunc(s.rows, func(a, b placed) int {
+		return cmp.Or(
+			cmp.Compare(a.at, b.at),
+			cmp.Compare(s.transmitter(&a), s.transmitter(&b)), cmp.Compare(s.receiver(&a), s.receiver(&b)),
+			cmp.Compare(s.band(&a), s.band(&b)), cmp.Compare(a.snrDB, b.snrDB),
+			s.compareOrigin(&a, &b),
+		)
 	})
-	b := table.NewBuilder(backgroundSchema())
-	for _, l := range all {
-		b.Append(l.receiver, time.UnixMilli(l.start).UTC())
-	}
-	return b.Record()
+}
+
+// compareOrigin compares rows by where they stand in the files.
+func (s *placing) compareOrigin(a, b *placed) int {
+	return cmp.Or(
+		cmp.Compare(s.names[a.file], s.names[b.file]),
+		cmp.Compare(s.files[a.file].line.Value(int(a.row)), s.files[b.file].line.Value(int(b.row))),
+		cmp.Compare(a.file, b.file), cmp.Compare(a.row, b.row),
+	)
 }

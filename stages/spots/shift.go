@@ -1,7 +1,12 @@
 package spots
 
 import (
+	"cmp"
 	"fmt"
+	"maps"
+	"math"
+	"slices"
+	"strings"
 	"time"
 
 	"fairlobe/pipeline/diag"
@@ -14,118 +19,144 @@ const tooManyMisplaced = 0.10
 // fewRows is the number of reports below which a share means little.
 const fewRows = 10
 
-// shiftNotes doubts the times of a file in which too many reports lie in slots without a transmission, and
-// proposes the shift that would mend it. Nothing is shifted here.
-func (p Params) shiftNotes(rows []placed, f Source, dwells []dwell) diag.List {
-	ours, misplaced := 0, 0
+// doubtTimes doubts the times of a file in which too many reports of this station, of those made during its dwells, lie
+// in slots without a transmission, and proposes the shift that would mend it. Nothing is shifted here.
+func (s *placing) doubtTimes(n int, rows []placed) diag.List {
+	var during []placed
+	misplaced := 0
 	for _, r := range rows {
-		if r.direction != directionSent || r.noReport != "" {
+		if r.direction != sent || r.fate != noSlot && r.dwell == nowhere {
 			continue
 		}
-		ours++
-		if r.fate == fateNotOwn || r.fate == fateNoSlot {
+		if r.fate == noSlot {
+			if at := s.calendar.at(r.at); at == nowhere || s.calendar.dwells[at].band != s.band(&r) {
+				continue
+			}
+		}
+		during = append(during, r)
+		if r.fate == notOwnSlot || r.fate == noSlot {
 			misplaced++
 		}
 	}
-	if ours < fewRows || float64(misplaced) <= tooManyMisplaced*float64(ours) {
+	if len(during) < fewRows || float64(misplaced) <= tooManyMisplaced*float64(len(during)) {
 		return nil
 	}
-	d := diag.Diag{Pos: diag.Pos{File: f.Name}, Severity: diag.Warning, Code: "misplaced",
-		Msg: fmt.Sprintf("%d of %d reports of this station lie in slots in which it did not send", misplaced, ours)}
-	d.Mend = "check the clock of whoever wrote the file, time_is in [[spots]], and sends in [fixed]"
-	if shift, share, ok := p.bestShift(rows, f, dwells); ok {
-		d.Mend = fmt.Sprintf("adding %s to its times would put %.0f %% of them into own slots; if that is what happened, correct the file", shift, 100*share)
+	d := diag.Diag{Pos: diag.Pos{File: s.names[n]}, Severity: diag.Warning, Code: "misplaced",
+		Msg:  fmt.Sprintf("%d of %d reports of this station made during its dwells lie in slots in which it did not send", misplaced, len(during)),
+		Mend: "check the clock of whoever wrote the file, time_is in [[spots]], and sends in [fixed]"}
+	if shift, share, ok := s.bestShift(during); ok {
+		d.Mend = fmt.Sprintf("adding %s to its times would put %.0f %% of them into own slots; if that is what happened, correct the file", inWords(shift), 100*share)
 	}
 	return diag.List{d}
 }
 
-// insideSchedule refuses a trial in which reports of the own station were read and none lies in the schedule.
-func (p Params) insideSchedule(all []placed, dwells []dwell) error {
-	if len(all) == 0 || len(dwells) == 0 {
+// insideSchedule refuses a trial of which rows were read and none lies in the schedule.
+func (s *placing) insideSchedule() error {
+	if len(s.rows) == 0 || len(s.calendar.dwells) == 0 {
 		return nil
 	}
-	var first, last time.Time
+	reasons := map[fate]int{}
 	var ours []placed
-	for _, r := range all {
-		if r.dwell != nil {
+	for _, r := range s.rows {
+		if r.dwell != nowhere {
 			return nil
 		}
-		if r.noReport != "" {
-			continue
-		}
-		if first.IsZero() || r.at.Before(first) {
-			first = r.at
-		}
-		if r.at.After(last) {
-			last = r.at
-		}
-		if r.direction != directionNone {
+		reasons[r.fate]++
+		if r.fate != noReport && r.direction != other {
 			ours = append(ours, r)
 		}
 	}
-	d := diag.Diag{Pos: diag.Pos{File: all[0].source}, Code: "none_in_schedule",
-		Msg: fmt.Sprintf("rows were read and none lies in the schedule: the rows go from %s to %s, the schedule from %s to %s",
-			clock(first), clock(last), clock(dwells[0].start), clock(dwells[len(dwells)-1].dwellEnd)),
-		Mend: "check the dates of the schedule, the station's call and bands, and that the times of the files are UTC"}
-	if first.IsZero() {
-		d.Msg = "rows were read and none of them holds a report in dB"
-		d.Mend = "name the files that hold the reports"
-	}
-	if len(ours) == 0 && !first.IsZero() {
-		d.Msg += fmt.Sprintf("; none of them speaks of %s", p.Calls[0])
-	} else if shift, share, ok := p.bestShift(ours, Source{TimeIs: "slot start"}, dwells); ok {
-		d.Mend = fmt.Sprintf("adding %s to the times would put %.0f %% of them into own slots: were they written in local time? let the files be in UTC", shift, 100*share)
+	from, to := s.calendar.span()
+	most := slices.MaxFunc(slices.Sorted(maps.Keys(reasons)), func(a, b fate) int { return cmp.Compare(reasons[a], reasons[b]) })
+	d := diag.Diag{Pos: diag.Pos{File: s.names[s.rows[0].file]}, Code: "none_in_schedule",
+		Msg: fmt.Sprintf("rows were read and none lies in the schedule: the rows go from %s to %s, the schedule from %s to %s; %d of %d: %s",
+			clock(time.UnixMicro(s.rows[0].at)), clock(time.UnixMicro(s.rows[len(s.rows)-1].at)), clock(from), clock(to), reasons[most], len(s.rows), most),
+		Mend: "check the dates of the schedule, the bands and the mode, and that the times of the files are UTC"}
+	if len(ours) == 0 {
+		d.Mend = fmt.Sprintf("no row has a report of %s: check call and also in [station], and the files", strings.Join(s.Calls, " or "))
+	} else if shift, share, ok := s.bestShift(ours); ok {
+		d.Mend = fmt.Sprintf("adding %s to the times would put %.0f %% of the reports of this station into the schedule: were they written in local time? let the files be in UTC",
+			inWords(shift), 100*share)
 	}
 	return diag.List{d}
 }
 
 func clock(t time.Time) string { return t.UTC().Format("2006-01-02 15:04:05Z") }
 
-// bestShift tries a few slots either way, and whole and half hours as time zones have them. It answers only if
-// most of the reports would then count.
-func (p Params) bestShift(rows []placed, f Source, dwells []dwell) (shift string, share float64, ok bool) {
-	slot := time.Duration(p.SlotMs) * time.Millisecond
-	var tries []time.Duration
-	for n := time.Duration(1); n <= 4; n++ {
-		tries = append(tries, -n*slot, n*slot)
+// mostTried bounds the rows on which shifts are tried.
+const mostTried = 2000
+
+// bestShift tries the shifts that clocks and time zones make. It answers only if most of the reports would then count.
+func (s *placing) bestShift(rows []placed) (shift time.Duration, share float64, ok bool) {
+	if len(rows) > mostTried {
+		some := make([]placed, mostTried)
+		for i := range some {
+			some[i] = rows[i*len(rows)/mostTried]
+		}
+		rows = some
 	}
-	for n := time.Duration(1); n <= 28; n++ {
-		tries = append(tries, -n*30*time.Minute, n*30*time.Minute)
-	}
-	var best time.Duration
-	ours := 0
-	for _, r := range rows {
-		if r.direction == directionSent {
-			ours++
+	for _, by := range s.shifts(rows) {
+		if now := s.shareAfter(rows, by); now > share {
+			shift, share = by, now
 		}
 	}
-	for _, by := range tries {
-		if s := p.shareAfter(rows, f, dwells, by, ours); s > share {
-			best, share = by, s
-		}
-	}
-	return signed(best), share, ours >= fewRows && share > 0.5
+	return shift, share, len(rows) >= fewRows && share > 0.5
 }
 
-func (p Params) shareAfter(rows []placed, f Source, dwells []dwell, by time.Duration, ours int) float64 {
+// shifts gives a few slots either way, whole and half hours as time zones have them, and what would put the middle one
+// of the rows onto the edge of a slot, and of the next ones.
+func (s *placing) shifts(rows []placed) []time.Duration {
+	slot := time.Duration(s.SlotMs) * time.Millisecond
+	var out []time.Duration
+	for n := time.Duration(1); n <= 4; n++ {
+		out = append(out, -n*slot, n*slot)
+	}
+	for n := time.Duration(1); n <= 28; n++ {
+		out = append(out, -n*30*time.Minute, n*30*time.Minute)
+	}
+	var past []int64
+	for _, r := range rows {
+		past = append(past, ((r.at%slot.Microseconds())+slot.Microseconds())%slot.Microseconds())
+	}
+	slices.Sort(past)
+	back := -(time.Duration(past[len(past)/2]) * time.Microsecond).Round(time.Second)
+	if back == 0 {
+		return out
+	}
+	return append(out, back, back+slot, back-slot, back+2*slot)
+}
+
+func (s *placing) shareAfter(rows []placed, by time.Duration) float64 {
 	counted := 0
 	for _, r := range rows {
-		if r.direction != directionSent {
-			continue
-		}
-		moved := placed{row: r.row, source: r.source}
-		moved.at = r.at.Add(by)
-		switch p.fate(&moved, f, dwells) {
-		case FateUsed, fateSettling, fateDropped:
+		said := s.files[r.file].row(int(r.row))
+		moved := r
+		moved.at += by.Microseconds()
+		s.place(&moved, &said)
+		switch moved.fate {
+		case used, settling, blockDropped:
 			counted++
 		}
 	}
-	return float64(counted) / float64(max(ours, 1))
+	return float64(counted) / float64(len(rows))
 }
 
-func signed(d time.Duration) string {
+// inWords writes a shift as "+5 h 30 min" or "-15 s".
+func inWords(d time.Duration) string {
+	sign := "+"
 	if d < 0 {
-		return "-" + (-d).String()
+		sign, d = "-", -d
 	}
-	return d.String()
+	parts := []string{}
+	h, m, sec := int(d.Hours()), int(math.Mod(d.Minutes(), 60)), math.Mod(d.Seconds(), 60)
+	if h > 0 {
+		parts = append(parts, fmt.Sprintf("%d h", h))
+	}
+	if m > 0 {
+		parts = append(parts, fmt.Sprintf("%d min", m))
+	}
+	if sec > 0 {
+		parts = append(parts, fmt.Sprintf("%g s", sec))
+	}
+	return sign + strings.Join(parts, " ")
 }

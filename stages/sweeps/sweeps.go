@@ -1,11 +1,13 @@
 // Package sweeps reads what the antenna analyser said: tables of readings, with SWR, return loss, or both, or
 // resistance and reactance, over frequency.
 //
-// A displayed figure is an interval: displays round or cut, and which one is not known. Where a row shows SWR and
-// return loss, both intervals must have something in common, and the SWR lies in that; a row in which they have
-// nothing in common goes to quarantine.
+// A displayed figure is an interval: displays round or cut, and which one is not known. Where a row shows more than one
+// of SWR, return loss, and resistance with reactance, the intervals of SWR that follow must have something in common,
+// and the SWR lies in that; a row in which they have nothing in common goes to quarantine.
 //
-// SWR and return loss refer to 50 ohm.
+// SWR and return loss refer to 50 ohm (D. M. Pozar, Microwave Engineering, chapter 2; see package match).
+//
+// The package takes a reading at the plane where it was made: it removes no feedline, and reads no Touchstone.
 package sweeps
 
 import (
@@ -14,9 +16,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"math"
 	"slices"
-	"strings"
 
 	"github.com/apache/arrow/go/v15/arrow"
 
@@ -25,7 +25,6 @@ import (
 	"fairlobe/pipeline/diag"
 	"fairlobe/pipeline/table"
 	"fairlobe/stages/internal/delimited"
-	"fairlobe/stages/internal/match"
 )
 
 // Names of the stage's outputs.
@@ -34,10 +33,8 @@ const (
 	TableRefused = "sweeps_refused"
 )
 
-const (
-	maxUnpacked = 1 << 30
-	referenceR  = 50.0
-)
+// maxUnpacked bounds what a packed file may unpack to; a sweep is small.
+const maxUnpacked = 1 << 30
 
 // Column tells where a value comes from, as in package spots.
 type Column struct {
@@ -73,21 +70,17 @@ func Stage(p Params, paths []string) pipeline.Stage {
 		}
 	}
 	return pipeline.Stage{
-		Name: "sweeps", Version: 1, Sources: sources, Params: p,
+		Name: "sweeps", Version: 2, Sources: sources, Params: p,
 		Makes: []pipeline.Output{{Name: TableSweeps, Schema: datasets.Sweeps()}, {Name: TableRefused, Schema: datasets.Quarantine()}},
 		Run:   func(_ context.Context, in *pipeline.Input) (*pipeline.Result, error) { return p.run(in) },
 	}
 }
 
-// reading is one row.
-type reading struct {
-	file             File
-	line             int
-	mhz              float64
-	r, x             *float64
-	swr, low, high   *float64
-	returnLossDB     *float64
-	mismatchLossInDB *float64
+// content is what was found in the files.
+type content struct {
+	readings []reading
+	refused  []refusal
+	notes    diag.List
 }
 
 type refusal struct {
@@ -95,37 +88,51 @@ type refusal struct {
 	line                        int
 }
 
+func (r refusal) compare(o refusal) int {
+	return cmp.Or(cmp.Compare(r.file, o.file), cmp.Compare(r.line, o.line), cmp.Compare(r.column, o.column),
+		cmp.Compare(r.reason, o.reason), cmp.Compare(r.value, o.value))
+}
+
 func (p Params) run(in *pipeline.Input) (*pipeline.Result, error) {
-	var all []reading
-	var refused []refusal
+	c := &content{}
 	var faults diag.List
 	for _, f := range p.Files {
-		got, bad, err := f.read(in)
+		err := f.read(in, c)
 		var some diag.List
 		if errors.As(err, &some) {
 			faults = append(faults, some...)
-			continue
-		}
-		if err != nil {
+		} else if err != nil {
 			return nil, err
 		}
-		all, refused = append(all, got...), append(refused, bad...)
 	}
 	if err := faults.Err(); err != nil {
 		return nil, err
 	}
-	slices.SortFunc(all, func(a, b reading) int {
-		return cmp.Or(cmp.Compare(a.file.Arm, b.file.Arm), cmp.Compare(a.file.Name, b.file.Name), cmp.Compare(a.mhz, b.mhz), cmp.Compare(a.line, b.line))
+	return &pipeline.Result{
+		Tables: map[string]arrow.Record{TableSweeps: c.encodeReadings(), TableRefused: c.encodeRefused()},
+		Notes:  c.notes.Sort(),
+	}, nil
+}
+
+func (c *content) encodeReadings() arrow.Record {
+	slices.SortStableFunc(c.readings, func(a, b reading) int {
+		return cmp.Or(cmp.Compare(a.file.Arm, b.file.Arm), cmp.Compare(a.file.Name, b.file.Name), cmp.Compare(a.mhz, b.mhz),
+			cmp.Compare(a.line, b.line), cmp.Compare(a.file.Plane, b.file.Plane))
 	})
-	rows := table.NewBuilder(datasets.Sweeps())
-	for _, r := range all {
-		rows.Append(r.file.Arm, r.file.Name, r.file.Plane, r.mhz, r.r, r.x, r.swr, r.low, r.high, r.returnLossDB, r.mismatchLossInDB, r.line)
+	b := table.NewBuilder(datasets.Sweeps())
+	for _, r := range c.readings {
+		b.Append(r.file.Arm, r.file.Name, r.file.Plane, r.mhz, r.r, r.x, r.swr, r.low, r.high, r.returnLossDB, r.mismatchLossDB, r.line)
 	}
-	out := table.NewBuilder(datasets.Quarantine())
-	for _, r := range refused {
-		out.Append(r.file, r.line, orNull(r.column), orNull(r.value), r.reason)
+	return b.Record()
+}
+
+func (c *content) encodeRefused() arrow.Record {
+	slices.SortStableFunc(c.refused, refusal.compare)
+	b := table.NewBuilder(datasets.Quarantine())
+	for _, r := range c.refused {
+		b.Append(r.file, r.line, orNull(r.column), orNull(r.value), r.reason)
 	}
-	return &pipeline.Result{Tables: map[string]arrow.Record{TableSweeps: rows.Record(), TableRefused: out.Record()}}, nil
+	return b.Record()
 }
 
 func orNull(s string) *string {
@@ -139,39 +146,43 @@ func (f File) fault(line int, msg, mend string) error {
 	return diag.List{{Pos: diag.Pos{File: f.Name, Line: line}, Msg: msg, Mend: mend}}
 }
 
-func (f File) read(in *pipeline.Input) ([]reading, []refusal, error) {
+func (f File) read(in *pipeline.Input, c *content) error {
 	if f.Format != "table" {
-		return nil, nil, f.fault(0, fmt.Sprintf("sweeps in the format %q can't be read by this version", f.Format),
+		return f.fault(0, fmt.Sprintf("sweeps in the format %q can't be read by this version", f.Format),
 			`write the readings as delimited text and give format = "table" with columns frequency_mhz and swr or return_loss_db`)
 	}
 	src, err := in.Open(f.Name)
 	if err != nil {
-		return nil, nil, err
+		return err
 	}
 	defer src.Close()
 	plain, err := delimited.Gunzip(src, maxUnpacked)
 	if err != nil {
-		return nil, nil, f.fault(0, err.Error(), "fetch or pack the file again")
+		return f.fault(0, err.Error(), "fetch or pack the file again")
 	}
 	rows, err := delimited.Open(plain, delimited.Options{Delimiter: f.Delimiter, Header: f.Header})
 	if err != nil {
-		return nil, nil, f.fault(1, err.Error(), "name the right file, or the right delimiter, in [[sweeps]]")
+		return f.fault(1, err.Error(), "name the right file, or the right delimiter, in [[sweeps]]")
 	}
 	if rows.Empty() {
-		return nil, nil, nil
+		c.notes = append(c.notes, diag.Diag{Pos: diag.Pos{File: f.Name}, Severity: diag.Warning, Code: "empty_file",
+			Msg: "the file is empty: no readings were read", Mend: "save the sweep again if it should hold some"})
+		return nil
 	}
-	at, err := f.columns(rows)
+	cells, err := f.cells(rows)
 	if err != nil {
-		return nil, nil, err
+		return err
 	}
-	return f.rows(rows, at)
+	return f.rows(rows, cells, c)
 }
 
-func (f File) columns(rows *delimited.Reader) (map[string]int, error) {
-	at := map[string]int{}
+// cells finds the columns of the names on the left.
+func (f File) cells(rows *delimited.Reader) (map[string]cell, error) {
+	out := map[string]cell{}
 	var faults diag.List
 	for _, c := range f.Columns {
 		if len(c.Columns) == 0 {
+			out[c.Name] = cell{unit: c.Unit, value: c.Value}
 			continue
 		}
 		i, err := rows.Column(c.Columns[0])
@@ -180,131 +191,30 @@ func (f File) columns(rows *delimited.Reader) (map[string]int, error) {
 				Mend: fmt.Sprintf("in [[sweeps]], let columns.%s name a column of the file", c.Name)})
 			continue
 		}
-		at[c.Name] = i
+		out[c.Name] = cell{at: i, unit: c.Unit}
 	}
-	return at, faults.Err()
+	return out, faults.Err()
 }
 
-func (f File) rows(rows *delimited.Reader, at map[string]int) ([]reading, []refusal, error) {
-	var out []reading
-	var refused []refusal
+func (f File) rows(rows *delimited.Reader, cells map[string]cell, c *content) error {
 	for {
 		row, err := rows.Next()
 		if errors.Is(err, io.EOF) {
-			return out, refused, nil
+			return nil
 		}
 		var bad *delimited.RowError
 		if errors.As(err, &bad) {
-			refused = append(refused, refusal{file: f.Name, line: bad.Line, reason: bad.Reason})
+			c.refused = append(c.refused, refusal{file: f.Name, line: bad.Line, reason: clean(bad.Reason)})
 			continue
 		}
 		if err != nil {
-			return nil, nil, f.fault(0, err.Error(), "check the file, and fetch it again if it was cut")
+			return f.fault(0, err.Error(), "check the file, and fetch it again if it was cut")
 		}
 		r := reading{file: f, line: row.Line}
-		if column, value, err := r.parse(row.Fields, at, f.Columns); err != nil {
-			refused = append(refused, refusal{f.Name, column, value, err.Error(), row.Line})
+		if bad := r.parse(row.Fields, cells); bad != nil {
+			c.refused = append(c.refused, refusal{f.Name, bad.column, clean(bad.value), clean(bad.err.Error()), row.Line})
 			continue
 		}
-		out = append(out, r)
+		c.readings = append(c.readings, r)
 	}
-}
-
-// parse fills the reading from the cells; on an error it names the column and the text at fault.
-func (r *reading) parse(cells []string, at map[string]int, columns []Column) (column, value string, err error) {
-	get := func(name string) string {
-		i, ok := at[name]
-		if !ok {
-			return ""
-		}
-		return strings.TrimSpace(cells[i])
-	}
-	unit := "MHz"
-	for _, c := range columns {
-		if c.Name == "frequency_mhz" && c.Unit != "" {
-			unit = c.Unit
-		}
-	}
-	text := get("frequency_mhz")
-	if r.mhz, err = delimited.FrequencyMHz(text, unit); err != nil {
-		return "frequency_mhz", text, err
-	}
-	shown := match.Interval{Lo: 1, Hi: math.Inf(1)}
-	if text = get("swr"); text != "" {
-		if r.swr, err = number(text, 1); err != nil {
-			return "swr", text, err
-		}
-		shown = match.Displayed(*r.swr, delimited.DecimalPlaces(text))
-	}
-	if text = get("return_loss_db"); text != "" {
-		if r.returnLossDB, err = number(text, 0); err != nil {
-			return "return_loss_db", text, err
-		}
-		fromLoss := match.SWRFromReturnLoss(match.Displayed(*r.returnLossDB, delimited.DecimalPlaces(text)))
-		both, ok := match.Intersect(shown, fromLoss)
-		if !ok {
-			return "return_loss_db", text, fmt.Errorf("an SWR of %s and a return loss of %s dB can't both be right; check the row", get("swr"), text)
-		}
-		shown = both
-	}
-	if err := r.impedance(get("r_ohm"), get("x_ohm"), &shown); err != nil {
-		return "r_ohm", get("r_ohm"), err
-	}
-	return r.complete(shown)
-}
-
-func (r *reading) impedance(rText, xText string, shown *match.Interval) (err error) {
-	if rText == "" || xText == "" {
-		return nil
-	}
-	if r.r, err = number(rText, 0); err != nil {
-		return err
-	}
-	if r.x, err = number(xText, math.Inf(-1)); err != nil {
-		return err
-	}
-	if r.swr == nil && r.returnLossDB == nil {
-		swr := match.SWR(match.Reflection(complex(*r.r, *r.x), referenceR))
-		r.swr = &swr
-		*shown = match.Interval{Lo: swr, Hi: swr}
-	}
-	return nil
-}
-
-// complete fills in what follows from what was shown.
-func (r *reading) complete(shown match.Interval) (column, value string, err error) {
-	switch {
-	case r.swr == nil && r.returnLossDB == nil:
-		return "", "", errors.New("the row shows neither SWR nor return loss nor resistance and reactance")
-	case r.swr == nil:
-		swr := match.ReturnLossDBToSWR(*r.returnLossDB)
-		r.swr = finite(swr)
-	case r.returnLossDB == nil:
-		r.returnLossDB = finite(match.SWRToReturnLossDB(*r.swr))
-	}
-	low, high := max(shown.Lo, 1), shown.Hi
-	r.low, r.high = finite(low), finite(high)
-	if r.swr != nil {
-		gamma := match.SWRToMagnitude(*r.swr)
-		r.mismatchLossInDB = finite(match.MismatchLossDB(complex(gamma, 0)))
-	}
-	return "", "", nil
-}
-
-func finite(v float64) *float64 {
-	if math.IsInf(v, 0) || math.IsNaN(v) {
-		return nil
-	}
-	return &v
-}
-
-func number(text string, least float64) (*float64, error) {
-	v, err := delimited.Float(text)
-	if err != nil {
-		return nil, err
-	}
-	if v < least {
-		return nil, fmt.Errorf("%s is too small; it is at least %g", text, least)
-	}
-	return &v, nil
 }

@@ -49,8 +49,6 @@ func Draw(p schedule.Plan) pipeline.Stage {
 type Given struct {
 	File     string
 	SettleMs int64
-	Arms     []string
-	Bands    []string // empty: those of the file
 }
 
 // Take makes the stage that reads the schedule from a file, found at path.
@@ -103,7 +101,7 @@ type Erection struct {
 // Dwells makes the stage of the dwells; path is where the log lies.
 func Dwells(p Carried, path string) pipeline.Stage {
 	s := pipeline.Stage{
-		Name: "dwells", Version: 1, Params: p, Needs: []string{FileSchedule},
+		Name: "dwells", Version: 2, Params: p, Needs: []string{FileSchedule},
 		Makes: []pipeline.Output{{Name: TableDwells, Schema: datasets.Dwells()}, {Name: FileTrial}},
 		Run:   func(_ context.Context, in *pipeline.Input) (*pipeline.Result, error) { return p.run(in) },
 	}
@@ -226,16 +224,17 @@ func (p Carried) facts(planned []schedule.Dwell, out dwells.Outcome, notes diag.
 			t.PlainlyRegular = why
 		}
 	}
-	t.Warnings = condense(notes)
+	t.Warnings = append(condense(notes), p.lateSwitches(out.Dwells)...)
 	return t
 }
 
-// condense makes one warning of each kind of finding: the first, and how many more there are.
+// condense makes one warning of each kind of finding: the first, and how many more there are. Those of late changes are
+// left out: lateSwitches tells them by band.
 func condense(notes diag.List) []account.Warning {
 	out := []account.Warning{}
 	index, count := map[string]int{}, map[string]int{}
 	for _, n := range notes {
-		if n.Code == "" || n.Severity != diag.Warning {
+		if n.Code == "" || n.Severity != diag.Warning || n.Code == dwells.CodeLateSwitch {
 			continue
 		}
 		if count[n.Code]++; count[n.Code] == 1 {

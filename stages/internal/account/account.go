@@ -25,10 +25,11 @@ type Loss struct {
 	P     float64 `json:"p"`
 }
 
-// Warning is a doubt with its code.
+// Warning is a doubt with its code; with a band it speaks of that band only.
 type Warning struct {
 	Code string `json:"code"`
 	Text string `json:"text"`
+	Band string `json:"band,omitempty"`
 }
 
 // Intake says where the rows went.

@@ -7,9 +7,9 @@ package station
 
 import (
 	"cmp"
-	"fmt"
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 
 	"fairlobe/pipeline/table"
@@ -29,24 +29,32 @@ type Place struct {
 	Exact    bool // Lat and Lon are given
 }
 
-// PlaceOf reads the place of a row of table spots.
+// PlaceOf reads the place of a row of table spots. A position says more than the locator beside it, which is dropped.
 func PlaceOf(r *table.Reader) Place {
-	var p Place
-	if !r.Null("locator") {
-		p.Locator = r.Str("locator")
+	switch {
+	case !r.Null("latitude") && !r.Null("longitude"):
+		return Place{Lat: r.Float("latitude"), Lon: r.Float("longitude"), Exact: true}
+	case !r.Null("locator"):
+		return Place{Locator: r.Str("locator")}
 	}
-	if !r.Null("latitude") && !r.Null("longitude") {
-		p.Lat, p.Lon, p.Exact = r.Float("latitude"), r.Float("longitude"), true
-	}
-	return p
+	return Place{}
 }
 
 // Key is the place as text, "" for none.
 func (p Place) Key() string {
 	if p.Exact {
-		return fmt.Sprintf("%.6f,%.6f", p.Lat, p.Lon)
+		return degrees(p.Lat) + "," + degrees(p.Lon)
 	}
 	return p.Locator
+}
+
+// degrees writes an angle to a tenth of a metre, zero without a sign.
+func degrees(v float64) string {
+	text := strconv.FormatFloat(v, 'f', 6, 64)
+	if text == "-0.000000" {
+		return text[1:]
+	}
+	return text
 }
 
 // Far gives the call of the far end of a row of table spots.
@@ -103,20 +111,24 @@ func (p Place) agrees(q Place) bool {
 	return strings.EqualFold(p.Locator, q.Locator) || locator.Contains(q.Locator, p.Locator)
 }
 
-// Choose gives the index of the place that a row belongs to: the first that agrees, the only one if the row tells
-// none, and -1 for the station without a place.
+// Choose gives the index of the place that a row belongs to: the one that agrees with what the row tells, or the only
+// one if it tells nothing. It is -1, the station without a place, if that leaves none or several.
 func Choose(places []Place, p Place) int {
-	if p == (Place{}) {
-		if len(places) == 1 {
-			return 0
+	found := -1
+	for i, q := range places {
+		if p != (Place{}) && !p.agrees(q) {
+			continue
 		}
-		return -1
+		if found >= 0 {
+			return -1
+		}
+		found = i
 	}
-	return slices.IndexFunc(places, p.agrees)
+	return found
 }
 
-// RoundDeg rounds a bearing to 1 degree, 0 to 359; RoundKm a distance to 10 km. The judge uses nothing finer, so
-// that a shared table with cut places gives the same bytes.
+// RoundDeg rounds a bearing to 1 degree, 0 to 359. The judge uses nothing finer than this and RoundKm, so that a
+// shared table with cut places gives the same bytes.
 func RoundDeg(deg float64) float64 { return math.Mod(math.Round(deg), 360) }
 
 // RoundKm rounds a distance to 10 km.
