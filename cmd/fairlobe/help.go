@@ -24,7 +24,7 @@ Your own trial, in this order:
     fairlobe check my-wire.toml           what is wrong or doubtful in it
     fairlobe design --seal my-wire.toml   draws the order and fixes it; send the
                                           line that it prints to a friend
-    fairlobe design my-wire.toml          how long it takes, how often you change
+    fairlobe design my-wire.toml          how long it takes, how many changes
     (the trial: connect what the schedule says, log what you do)
     fairlobe run my-wire.toml             verdicts
 
@@ -194,6 +194,7 @@ func helpCommand() *cobra.Command {
 				return noCommand(root, args)
 			}
 			found.InitDefaultHelpFlag()
+			found.InitDefaultVersionFlag()
 			return found.Help()
 		},
 	}

@@ -7,7 +7,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"io/fs"
 	"os"
 	"path/filepath"
 	"runtime"
@@ -132,14 +131,14 @@ func runRun(ctx context.Context, path string, opt runOptions, std streams) error
 // keepApart refuses an output folder that holds the experiment or its data: outputs and what they are made from must
 // not stand in one place, or a run could read what it wrote.
 func (o *opened) keepApart(dir string) error {
-	outer, err := resolved(dir)
-	if errors.Is(err, fs.ErrNotExist) {
-		return nil
+	if info, err := os.Stat(dir); err != nil || !info.IsDir() {
+		return nil // a new folder, or none at all, which Claim will tell
 	}
+	outer, err := resolved(dir)
 	if err != nil {
 		return fmt.Errorf("looking for the output folder: %w", err)
 	}
-	for _, one := range []struct{ path, what string }{{o.exp.File, "the experiment file"}, {o.exp.DataDir, "the data"}} {
+	for _, one := range []struct{ path, what string }{{o.exp.File, "the experiment file"}, {o.exp.DataDir, "the data folder"}} {
 		inner, err := resolved(one.path)
 		if err != nil {
 			return fmt.Errorf("looking for %s: %w", one.what, err)

@@ -1,10 +1,12 @@
 package main
 
 import (
+	"errors"
 	"flag"
 	"os"
 	"os/exec"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -47,6 +49,7 @@ func TestScripts(t *testing.T) {
 			"same":        sameTree,
 			"shifted":     shifted,
 			"smalldisk":   smallDisk,
+			"status":      exitStatus,
 			"timeless":    timeless,
 			"waitfor":     waitFor,
 			"weakly":      weakly,
@@ -95,6 +98,22 @@ func smallDisk(ts *testscript.TestScript, _ bool, args []string) {
 	ts.Check(os.MkdirAll(dir, 0o755))
 	ts.Check(exec.Command("mount", "-t", "tmpfs", "-o", "size="+args[1], "none", dir).Run())
 	ts.Defer(func() { ts.Check(exec.Command("umount", dir).Run()) })
+}
+
+// exitStatus runs a command that prints nothing on standard output, asks for its exit status, and keeps its standard
+// error in got.txt: status 2 fairlobe bogus.
+func exitStatus(ts *testscript.TestScript, _ bool, args []string) {
+	want, err := strconv.Atoi(args[0])
+	ts.Check(err)
+	err = ts.Exec(args[1], args[2:]...)
+	var exit *exec.ExitError
+	if !errors.As(err, &exit) || exit.ExitCode() != want {
+		ts.Fatalf("%v: want status %d", err, want)
+	}
+	if out := ts.ReadFile("stdout"); out != "" {
+		ts.Fatalf("standard output is not empty: %s", out)
+	}
+	ts.Check(os.WriteFile(ts.MkAbs("got.txt"), []byte(ts.ReadFile("stderr")), 0o644))
 }
 
 // weakly runs a command that may not write where permissions forbid it, also if the test runs as root. The command's

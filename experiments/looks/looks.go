@@ -1,6 +1,12 @@
 // Package looks keeps the ledger of looks: NAME.looks.csv, one line for each run over data that no earlier run has
 // seen. How often somebody has looked decides what a verdict is worth, so the ledger is an input of the analysis and
 // belongs to the experiment. Lines are only added.
+//
+// The model: data are told apart by their digest alone, and the first line with a digest gives the number of that look.
+// What the package can't do: know of a look whose line somebody took out.
+//
+// The file is CSV as in RFC 4180 (Shafranovich, Common Format and MIME Type for CSV Files, 2005), UTF-8, with the
+// columns time, data, experiment, blocks, p.
 package looks
 
 import (
@@ -8,11 +14,13 @@ import (
 	"encoding/csv"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"os"
 	"slices"
 	"strconv"
 	"strings"
+	"syscall"
 	"time"
 
 	"fairlobe/pipeline/atomicfile"
@@ -29,42 +37,84 @@ type Look struct {
 	P string
 }
 
+// maxBytes is the limit of a ledger: some 50,000 looks.
+const maxBytes = 16 << 20
+
 func header() []string { return []string{"time", "data", "experiment", "blocks", "p"} }
 
-// Read reads the ledger; a missing file is an empty one.
+// Read reads the ledger; a missing file is an empty one. A damaged one is a diag.List.
 func Read(path string) ([]Look, error) {
-	text, err := os.ReadFile(path)
+	file, err := os.Open(path)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, nil
 	}
 	if err != nil {
 		return nil, fmt.Errorf("reading the ledger of looks: %w", err)
 	}
+	defer file.Close()
+	text, err := io.ReadAll(io.LimitReader(file, maxBytes+1))
+	if err != nil {
+		return nil, fmt.Errorf("reading the ledger of looks: %w", err)
+	}
+	if len(text) > maxBytes {
+		return nil, broken(path, 0, fmt.Sprintf("it is larger than %d MiB", maxBytes>>20))
+	}
 	return parse(path, text)
 }
 
 func parse(path string, text []byte) ([]Look, error) {
 	r := csv.NewReader(bytes.NewReader(text))
-	rows, err := r.ReadAll()
-	if err != nil {
-		return nil, broken(path, 0, err.Error())
-	}
-	if len(rows) == 0 || !slices.Equal(rows[0], header()) {
-		return nil, broken(path, 1, "the first line is not "+strings.Join(header(), ","))
-	}
+	r.FieldsPerRecord = -1
 	var out []Look
-	for i, row := range rows[1:] {
-		at, err := time.Parse(time.RFC3339, row[0])
-		if err != nil {
-			return nil, broken(path, i+2, fmt.Sprintf("%q is not a time", row[0]))
+	for first := true; ; first = false {
+		row, err := r.Read()
+		if errors.Is(err, io.EOF) && !first {
+			return out, nil
 		}
-		blocks, err := strconv.Atoi(row[3])
-		if err != nil {
-			return nil, broken(path, i+2, fmt.Sprintf("%q is not a number of blocks", row[3]))
+		switch {
+		case first && (err != nil || !slices.Equal(row, header())):
+			return nil, broken(path, 1, "the first line is not "+strings.Join(header(), ","))
+		case first:
+			continue
+		case err != nil:
+			return nil, broken(path, badLine(err), "this is no CSV")
 		}
-		out = append(out, Look{at, row[1], row[2], blocks, row[4]})
+		one, msg := parseRow(row)
+		if msg != "" {
+			line, _ := r.FieldPos(0)
+			return nil, broken(path, line, msg)
+		}
+		out = append(out, one)
 	}
-	return out, nil
+}
+
+func badLine(err error) int {
+	var at *csv.ParseError
+	if errors.As(err, &at) {
+		return at.Line
+	}
+	return 0
+}
+
+// parseRow gives a look, or what is wrong.
+func parseRow(row []string) (Look, string) {
+	if len(row) != len(header()) {
+		return Look{}, fmt.Sprintf("there are %d fields in the place of %d", len(row), len(header()))
+	}
+	at, err := time.Parse(time.RFC3339, row[0])
+	if err != nil {
+		return Look{}, fmt.Sprintf("%q is not a time", row[0])
+	}
+	for _, digest := range row[1:3] {
+		if !strings.HasPrefix(digest, "sha256:") {
+			return Look{}, fmt.Sprintf("%q is not a digest", digest)
+		}
+	}
+	blocks, err := strconv.Atoi(row[3])
+	if err != nil || blocks < 0 {
+		return Look{}, fmt.Sprintf("%q is not a number of blocks", row[3])
+	}
+	return Look{at.UTC(), row[1], row[2], blocks, row[4]}, ""
 }
 
 func broken(path string, line int, msg string) error {
@@ -86,7 +136,8 @@ func Count(all []Look, data string) (n int, isNew bool) {
 	return len(seen) + 1, true
 }
 
-// Append adds a line. The file is replaced whole, so a kill leaves the old ledger or the new one.
+// Append adds a line to the looks that Read gave. The file is replaced whole, so a kill leaves the old ledger or the
+// new one. Where it can't be written the error is a diag.List: a look that nobody counts must not be had.
 func Append(path string, all []Look, l Look) error {
 	var out bytes.Buffer
 	w := csv.NewWriter(&out)
@@ -97,7 +148,12 @@ func Append(path string, all []Look, l Look) error {
 	if err := w.WriteAll(rows); err != nil {
 		return fmt.Errorf("writing the ledger of looks: %w", err)
 	}
-	if err := atomicfile.WriteFile(path, out.Bytes(), 0o644); err != nil {
+	err := atomicfile.WriteFile(path, out.Bytes(), 0o644)
+	if errors.Is(err, fs.ErrPermission) || errors.Is(err, syscall.EROFS) {
+		return diag.List{{Pos: diag.Pos{File: path}, Msg: "the ledger of looks can't be written, since the folder takes no files: nothing is shown without it",
+			Mend: "give yourself the right to write into the folder of the experiment file, or copy experiment and ledger into one of your own"}}
+	}
+	if err != nil {
 		return fmt.Errorf("writing the ledger of looks: %w", err)
 	}
 	return nil

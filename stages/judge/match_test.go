@@ -16,7 +16,7 @@ func matchClaim(arms ...string) judge.Claim {
 // shown gives readings over the band of one displayed SWR, of two decimals: from half a unit below to a whole unit above.
 func shown(arm, sweep, plane string, swr float64) []sweepRow {
 	var out []sweepRow
-	for _, mhz := range []float64{14, 14.1, 14.2, 14.3} {
+	for _, mhz := range []float64{14, 14.05, 14.1, 14.15, 14.2, 14.25, 14.3, 14.35} {
 		low, high := swr-0.005, swr+0.01
 		out = append(out, sweepRow{arm, sweep, plane, mhz, &swr, &low, &high})
 	}
@@ -55,12 +55,12 @@ func matchCases() []ruleCase {
 		{rule: rule, name: "measured on another band", world: made(low, []sweepRow{{arm: "low", sweep: "a.csv", plane: "radio", mhz: 28.5, swr: whole[0].swr}}), verdict: "refused", code: "no_readings"},
 		{rule: rule, name: "no sweep at all", world: made(low), verdict: "refused", code: "no_readings"},
 		{rule: rule, name: "return loss 0", world: made(low, []sweepRow{unbounded("low", 14.2)}), verdict: "fails", code: "fails", says: []string{"the SWR of low at 14.2 MHz is beyond measure"}},
-		{rule: rule, name: "a gap", world: made(low, whole[:2]), verdict: "holds", code: "holds", says: []string{"but there are gaps"}, warns: []string{"gap_in_readings", "match_is_not_efficiency"}},
-		{rule: rule, name: "two sweeps fill each other's gaps", world: made(low, shown("low", "a.csv", "feedpoint", 1.5)[:2], shown("low", "b.csv", "feedpoint", 1.5)[2:]), verdict: "holds", code: "holds", warns: only},
-		{rule: rule, name: "narrower limits", world: with(made(low, whole[:2]), func(w *world) {
+		{rule: rule, name: "a gap", world: made(low, whole[:4]), verdict: "holds", code: "holds", says: []string{"but there are gaps"}, warns: []string{"gap_in_readings", "match_is_not_efficiency"}},
+		{rule: rule, name: "two sweeps fill each other's gaps", world: made(low, shown("low", "a.csv", "feedpoint", 1.5)[:4], shown("low", "b.csv", "feedpoint", 1.5)[4:]), verdict: "holds", code: "holds", warns: only},
+		{rule: rule, name: "narrower limits", world: with(made(low, whole[:3]), func(w *world) {
 			from, to := 14.0, 14.1
 			w.claims[0].FromMHz, w.claims[0].ToMHz = &from, &to
-		}), verdict: "holds", code: "holds", says: []string{"from 14 to 14.1 MHz"}, warns: []string{"gap_in_readings", "match_is_not_efficiency"}},
+		}), verdict: "holds", code: "holds", says: []string{"from 14 to 14.1 MHz"}, warns: []string{"gap_in_readings", "gap_in_readings", "match_is_not_efficiency"}},
 		{rule: rule, name: "at the radio", world: made(low, shown("low", "a.csv", "radio", 1.5)), verdict: "holds", code: "holds", warns: []string{"match_is_not_efficiency", "measured_at_radio"}},
 		{rule: "9: match does not rest on spots", name: "no reports yet", world: with(made(low, whole), func(w *world) { w.intake.Background = 1 }), verdict: "holds", code: "holds"},
 	}
@@ -74,11 +74,11 @@ func TestMatchShowsTheWorstOfEachSweep(t *testing.T) {
 	w := asking(plain(), matchClaim("low"))
 	w.sweeps = append(shown("low", "a.csv", "radio", 1.5), unbounded("low", 14.2))
 	w.sweeps[2] = tight(1.75, 1.745, 1.76)
-	w.sweeps[2].mhz, w.sweeps[2].plane = 14.2, "radio"
+	w.sweeps[2].mhz, w.sweeps[2].plane = 14.1, "radio"
 	e := w.one(t)
 	require.Len(t, e.Match.Sweeps, 2)
 	a, b := e.Match.Sweeps[0], e.Match.Sweeps[1]
-	require.Equal(t, "a.csv 4 1.75 14.2 1.745 1.76", fmt.Sprint(a.Sweep, " ", a.Readings, " ", *a.HighestSWR, " ", *a.FrequencyMHz, " ", *a.SWRInterval[0], " ", *a.SWRInterval[1]))
+	require.Equal(t, "a.csv 8 1.75 14.1 1.745 1.76", fmt.Sprint(a.Sweep, " ", a.Readings, " ", *a.HighestSWR, " ", *a.FrequencyMHz, " ", *a.SWRInterval[0], " ", *a.SWRInterval[1]))
 	require.Nil(t, b.HighestSWR)
 	require.Nil(t, b.SWRInterval[1])
 	require.Equal(t, 173.7, *b.SWRInterval[0])

@@ -10,11 +10,14 @@ import (
 // round4 rounds to four decimals; NaN and infinities become null.
 func round4(v float64) *float64 { return rounded(v, 1e4) }
 
+// leastP is what stands for every p value that would be rounded to 0: no p value is 0.
+const leastP = 1e-6
+
 // roundP rounds a p value to six decimals, never down to zero.
 func roundP(v float64) *float64 {
 	p := rounded(v, 1e6)
-	if p != nil && *p == 0 && v > 0 {
-		*p = 1e-6
+	if p != nil {
+		*p = max(leastP, *p)
 	}
 	return p
 }

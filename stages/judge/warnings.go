@@ -72,12 +72,12 @@ func (c *court) warnOfSpacing(e *Entry, t *contest) {
 	const minute = 60000.0
 	switch most := float64(mostSpacing * c.SlotMs); {
 	case float64(c.SpotIntervalMs) > most:
-		e.warn("thinned", fmt.Sprintf("reports are passed on about every %.3g minutes only: a missing report is no proof of silence", float64(c.SpotIntervalMs)/minute))
+		e.warn("thinned", fmt.Sprintf("reports are passed on about every %.3g min only: a missing report is no proof of silence", float64(c.SpotIntervalMs)/minute))
 	case t.spacingMs > most:
-		e.warn("thinned", fmt.Sprintf("a receiver's reports come about every %.3g minutes only: a missing report is no proof of silence", t.spacingMs/minute))
+		e.warn("thinned", fmt.Sprintf("a receiver's reports come about every %.3g min only: a missing report is no proof of silence", t.spacingMs/minute))
 	}
 	if dwell := float64(c.dwellMs[e.Band]); t.usualGapMs > dwell {
-		e.warn("short_dwell", fmt.Sprintf("a dwell lasts %.3g minutes, and most receivers report at most every %.3g: they can report only one arm of a block, so lengthen the dwell", dwell/minute, t.usualGapMs/minute))
+		e.warn("short_dwell", fmt.Sprintf("a dwell lasts %.3g min, and most receivers report at most every %.3g min: they can report only one arm of a block, so lengthen the dwell", dwell/minute, t.usualGapMs/minute))
 	}
 }
 

@@ -199,9 +199,20 @@ func (s *entry) locate(home geo.Point) {
 	}
 	s.lat, s.lon, s.radius = &at.LatDeg, &at.LonDeg, &radius
 	km, deg, ok := geo.Inverse(home, at)
-	s.distance, s.roundedKm = &km, station.RoundKm(km)
+	s.distance = &km
 	if ok {
-		s.bearing, s.roundedDeg = &deg, station.RoundDeg(deg)
+		s.bearing = &deg
+	}
+	s.round()
+}
+
+// round sets what the judge sees of bearing and distance.
+func (s *entry) round() {
+	if s.distance != nil {
+		s.roundedKm = station.RoundKm(*s.distance)
+	}
+	if s.bearing != nil {
+		s.roundedDeg = station.RoundDeg(*s.bearing)
 	}
 }
 

@@ -142,10 +142,16 @@ func orDash(s *string) string {
 	return *s
 }
 
+// leastP stands for all smaller p values too.
+const leastP = 1e-6
+
 // number writes a p value with the digits that it has.
 func number(v *float64) string {
-	if v == nil {
+	switch {
+	case v == nil:
 		return "-"
+	case *v <= leastP:
+		return "0.000001 or less"
 	}
 	return strconv.FormatFloat(*v, 'f', -1, 64)
 }

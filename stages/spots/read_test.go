@@ -198,7 +198,7 @@ func TestTables(t *testing.T) {
 }
 
 func TestEmptyTableIsNoted(t *testing.T) {
-	res, err := read(t, File{Format: "table", Form: form()}, []byte("\n \n"))
+	res, err := read(t, File{Format: "table", Form: form()}, []byte("\n\n"))
 	require.NoError(t, err)
 	require.Len(t, res.Notes, 1)
 	require.Equal(t, "empty_file", res.Notes[0].Code)

@@ -25,13 +25,8 @@ func (s *placing) doubtTimes(n int, rows []placed) diag.List {
 	var during []placed
 	misplaced := 0
 	for _, r := range rows {
-		if r.direction != sent || r.fate != noSlot && r.dwell == nowhere {
+		if r.direction != sent || !s.duringDwell(&r) {
 			continue
-		}
-		if r.fate == noSlot {
-			if at := s.calendar.at(r.at); at == nowhere || s.calendar.dwells[at].band != s.band(&r) {
-				continue
-			}
 		}
 		during = append(during, r)
 		if r.fate == notOwnSlot || r.fate == noSlot {
@@ -50,6 +45,15 @@ func (s *placing) doubtTimes(n int, rows []placed) diag.List {
 	return diag.List{d}
 }
 
+// duringDwell tells whether a row was made during a dwell of its band, also if it fits no slot of it.
+func (s *placing) duringDwell(r *placed) bool {
+	if r.fate != noSlot {
+		return r.dwell != nowhere
+	}
+	at := s.calendar.at(r.at)
+	return at != nowhere && s.calendar.dwells[at].band == s.band(r)
+}
+
 // insideSchedule refuses a trial of which rows were read and none lies in the schedule.
 func (s *placing) insideSchedule() error {
 	if len(s.rows) == 0 || len(s.calendar.dwells) == 0 {
@@ -58,7 +62,7 @@ func (s *placing) insideSchedule() error {
 	reasons := map[fate]int{}
 	var ours []placed
 	for _, r := range s.rows {
-		if r.dwell != nowhere {
+		if s.duringDwell(&r) {
 			return nil
 		}
 		reasons[r.fate]++

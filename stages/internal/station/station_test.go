@@ -1,0 +1,88 @@
+package station
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+)
+
+func loc(text string) Place { return Place{Locator: text} }
+
+func spot(lat, lon float64) Place { return Place{Lat: lat, Lon: lon, Exact: true} }
+
+// A station is a call and a place: the longest locator that contains the others; places that can't agree are two.
+func TestPlaces(t *testing.T) {
+	for _, c := range []struct {
+		rule       string
+		told, want []Place
+	}{
+		{"none", nil, nil},
+		{"nothing told", []Place{{}, {}}, nil},
+		{"the longest that contains the others", []Place{loc("MN83"), loc("MN83kp"), loc("MN"), {}}, []Place{loc("MN83kp")}},
+		{"two that can't agree", []Place{loc("MN83kp"), loc("MN84"), loc("MN")}, []Place{loc("MN83kp"), loc("MN84")}},
+		{"three", []Place{loc("MN83kp"), loc("MN84"), loc("MN83kq")}, []Place{loc("MN83kp"), loc("MN83kq"), loc("MN84")}},
+		{"a position within a locator", []Place{loc("MN83"), spot(43.6, 76.9)}, []Place{spot(43.6, 76.9)}},
+		{"a position outside of it", []Place{loc("MN83"), spot(44.5, 76.9)}, []Place{spot(44.5, 76.9), loc("MN83")}},
+		{"a position on the corner", []Place{loc("MN83"), spot(43, 76)}, []Place{spot(43, 76)}},
+		{"zero has no sign", []Place{spot(0, 0), spot(-1e-9, -0.0000001)}, []Place{spot(0, 0)}},
+	} {
+		t.Run(c.rule, func(t *testing.T) {
+			got := Places(c.told)
+			require.Len(t, got, len(c.want))
+			for i := range got {
+				require.Equal(t, c.want[i].Key(), got[i].Key())
+			}
+		})
+	}
+}
+
+func TestChoose(t *testing.T) {
+	two := []Place{loc("MN83kp"), loc("MN83kq")}
+	for _, c := range []struct {
+		rule   string
+		places []Place
+		p      Place
+		want   int
+	}{
+		{"no place of the call", nil, Place{}, -1},
+		{"nothing told, one place", two[:1], Place{}, 0},
+		{"nothing told, two places", two, Place{}, -1},
+		{"the very place", two, loc("MN83kq"), 1},
+		{"less exactly told, one fits", []Place{loc("MN84"), loc("MN83kq")}, loc("MN83"), 1},
+		{"less exactly told, both fit", two, loc("MN83"), -1},
+	} {
+		require.Equal(t, c.want, Choose(c.places, c.p), c.rule)
+	}
+}
+
+// Every place told belongs to one of the places found, or to several, whatever the order.
+func TestPlacesCoverWhatWasTold(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		told := rapid.SliceOfN(rapid.SampledFrom([]Place{{}, loc("MN"), loc("MN83"), loc("MN84"), loc("MN83kp"), loc("MN83kq"), spot(43.64, 76.88), spot(10, 10)}), 1, 8).Draw(t, "told")
+		places := Places(told)
+		require.Equal(t, places, Places(rapid.Permutation(told).Draw(t, "order")))
+		for _, p := range told {
+			fits := 0
+			for _, q := range places {
+				if p == (Place{}) || p.agrees(q) {
+					fits++
+				}
+			}
+			if p != (Place{}) {
+				require.Positive(t, fits)
+			}
+			require.Equal(t, fits == 1, Choose(places, p) >= 0)
+		}
+	})
+}
+
+// The judge uses the bearing rounded to 1 degree and the distance to 10 km.
+func TestRounding(t *testing.T) {
+	for in, want := range map[float64]float64{0: 0, 359.4: 359, 359.5: 0, 359.6: 0, 29.49: 29, 29.5: 30} {
+		require.Equal(t, want, RoundDeg(in), in)
+	}
+	for in, want := range map[float64]float64{0: 0, 4.9: 0, 5: 10, 1004.9: 1000, 1005: 1010} {
+		require.Equal(t, want, RoundKm(in), in)
+	}
+}
