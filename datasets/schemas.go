@@ -97,7 +97,7 @@ func Spots() *arrow.Schema {
 		{"longitude", number, "deg", true, "longitude of the far station, if the file gives a position"},
 		{"band", text, "", true, "band; null if neither band nor frequency is known"},
 		{"frequency_mhz", number, "MHz", true, "frequency; null if not told"},
-		{"snr_db", number, "dB", false, "signal-to-noise ratio as reported, in 2500 Hz"},
+		{"snr_db", number, "dB", true, "signal-to-noise ratio as reported, in 2500 Hz; null if the row holds no report in dB"},
 		{"power_w", number, "W", true, "power of the transmitting station, if the row tells it"},
 		{"mode", text, "", true, "mode; null if not told"},
 		{"submode", text, "", true, "submode; null if none"},

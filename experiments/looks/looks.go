@@ -17,6 +17,7 @@ import (
 	"io"
 	"io/fs"
 	"os"
+	"path/filepath"
 	"slices"
 	"strconv"
 	"strings"
@@ -102,7 +103,7 @@ func parseRow(row []string) (Look, string) {
 		return Look{}, fmt.Sprintf("there are %d fields in the place of %d", len(row), len(header()))
 	}
 	at, err := time.Parse(time.RFC3339, row[0])
-	if err != nil {
+	if year := at.UTC().Year(); err != nil || year < 1 || year > 9999 { // in UTC the year can be another one
 		return Look{}, fmt.Sprintf("%q is not a time", row[0])
 	}
 	for _, digest := range row[1:3] {
@@ -154,6 +155,9 @@ func Append(path string, all []Look, l Look) error {
 			Mend: "give yourself the right to write into the folder of the experiment file, or copy experiment and ledger into one of your own"}}
 	}
 	if err != nil {
+		return fmt.Errorf("writing the ledger of looks: %w", err)
+	}
+	if _, err := atomicfile.Sweep(filepath.Dir(path)); err != nil { // what a killed run left
 		return fmt.Errorf("writing the ledger of looks: %w", err)
 	}
 	return nil

@@ -35,6 +35,18 @@ func TestAppendAdds(t *testing.T) {
 	require.Equal(t, string(first)+"2026-09-12T04:30:00Z,sha256:b,sha256:e,8,\n", string(second))
 }
 
+// What a killed run left beside the ledger goes with the next line; other files stay.
+func TestAppendSweeps(t *testing.T) {
+	dir := t.TempDir()
+	left := filepath.Join(dir, ".x.looks.csv.tmp-0123456789abcdef")
+	mine := filepath.Join(dir, ".x.looks.csv.tmp-mine")
+	require.NoError(t, os.WriteFile(left, nil, 0o644))
+	require.NoError(t, os.WriteFile(mine, nil, 0o644))
+	require.NoError(t, Append(filepath.Join(dir, "x.looks.csv"), nil, Look{Time: time.Unix(0, 0), Data: "sha256:a", Experiment: "sha256:e"}))
+	require.NoFileExists(t, left)
+	require.FileExists(t, mine)
+}
+
 func TestCount(t *testing.T) {
 	a, b := Look{Data: "sha256:a"}, Look{Data: "sha256:b"}
 	for _, tt := range []struct {
@@ -65,6 +77,7 @@ func TestDamagedLedger(t *testing.T) {
 		{"another head", "a,b\n", "x.csv:1: the first line is not time,data,experiment,blocks,p"},
 		{"a web page", "<html>\n", "x.csv:1: the first line is not time,data,experiment,blocks,p"},
 		{"no time", head + good + "yesterday,sha256:a,sha256:e,4,\n", `x.csv:3: "yesterday" is not a time`},
+		{"a time whose year in UTC has no four digits", head + "0000-01-01T00:00:00+00:10,sha256:a,sha256:e,4,\n", `x.csv:2: "0000-01-01T00:00:00+00:10" is not a time`},
 		{"no digest", head + "2026-09-12T04:30:00Z,a,sha256:e,4,\n", `x.csv:2: "a" is not a digest`},
 		{"no number", head + good + good + "2026-09-12T04:30:00Z,sha256:a,sha256:e,four,\n", `x.csv:4: "four" is not a number of blocks`},
 		{"below zero", head + "2026-09-12T04:30:00Z,sha256:a,sha256:e,-1,\n", `x.csv:2: "-1" is not a number of blocks`},

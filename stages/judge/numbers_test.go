@@ -217,21 +217,26 @@ func TestSwappingTheArmsNegatesEveryNumber(t *testing.T) {
 		"unbounded": func() *world {
 			return with(plain(), func(w *world) { w.silent = func(_ place, arm string, _ int) bool { return arm == "low" } })
 		},
-		"loud":     func() *world { return with(plain(), func(w *world) { w.levelDB = func(place) float64 { return 11 } }) },
-		"lobes":    func() *world { return plain().differ(2).leans(2.5) },
-		"open":     func() *world { return with(plain().differ(2).leans(2.5), func(w *world) { w.params.Stopping = "open" }) },
+		"loud":  func() *world { return with(plain(), func(w *world) { w.levelDB = func(place) float64 { return 11 } }) },
+		"lobes": func() *world { return plain().differ(2).leans(2.5) },
+		"open": func() *world {
+			return with(plain().differ(2).leans(2.5), func(w *world) { w.params.Stopping = "open" })
+		},
 		"sessions": func() *world { return with(plain().differ(1), func(w *world) { w.sessions, w.blocks = 2, 6 }) },
 		"described": func() *world {
 			return with(plain().differ(1).leans(2), func(w *world) { w.params.Seal = judge.SealOrder })
 		},
 		"unfinished": func() *world {
-			return with(plain().differ(1).leans(2), func(w *world) { w.last = began.Add(3 * time.Hour) })
+			return with(plain().differ(1).leans(2), func(w *world) { w.last = began.Add(2 * time.Hour) })
 		},
 	}
 	for name, make := range worlds {
 		t.Run(name, func(t *testing.T) {
 			claims := []judge.Claim{level(), lobe("one-sided"), lobe("two-sided"), kind("null", 0)}
-			one, turned := requireMirrored(t, asking(make(), claims...), asking(make(), claims...))
+			fewer := func() *world { // fewer blocks make it fast, and change nothing in what is asked here
+				return with(asking(make(), claims...), func(w *world) { w.blocks = min(w.blocks, 9) })
+			}
+			one, turned := requireMirrored(t, fewer(), fewer())
 			for i := range one {
 				if one[i].Kind == "level" && one[i].Verdict == "different" {
 					require.Equal(t, one[i].Reason, turned[i].Reason, "the sentence names the stronger arm first, whichever way it was asked")

@@ -41,7 +41,7 @@ func BenchmarkPlace(b *testing.B) {
 	}
 	b.ReportAllocs()
 	for b.Loop() {
-		_, err := place3(b, params(), twoBlocks, file{name: "a", rows: rows}, file{name: "b", rows: rows})
+		_, err := placeFiles(b, params(), twoBlocks, file{name: "a", rows: rows}, file{name: "b", rows: rows})
 		require.NoError(b, err)
 	}
 }

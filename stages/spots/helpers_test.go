@@ -117,7 +117,7 @@ func at(clock string) time.Time {
 	return day.Add(time.Duration(h)*time.Hour + time.Duration(m)*time.Minute + time.Duration(s*1e9))
 }
 
-// slots of dwells are given as session band block position arm start settle_end end kept.
+// plan is one row of table dwells.
 type plan struct {
 	session         int
 	band            string
@@ -182,7 +182,8 @@ type outcome struct {
 	intake account.Intake
 }
 
-func place3(t require.TestingT, p Params, dwells []plan, files ...file) (*outcome, error) {
+// placeFiles runs the placing stage over files and dwells; rows read must be accounted for.
+func placeFiles(t require.TestingT, p Params, dwells []plan, files ...file) (*outcome, error) {
 	return placeIn(t, p, dwellTable(dwells), files...)
 }
 

@@ -41,16 +41,15 @@ func (s *placing) merge() (clashes int) {
 	return clashes
 }
 
-// compareKeys compares the keys of two reports: slot, band, transmitter, receiver.
+// compareKeys compares the keys of two reports: slot, transmitter, receiver, band.
 func (s *placing) compareKeys(a, b *placed) int {
 	if a.slot != b.slot {
 		return cmp.Compare(a.slot, b.slot)
 	}
-	return cmp.Or(
-		cmp.Compare(s.band(a), s.band(b)),
-		cmp.Compare(s.transmitter(a), s.transmitter(b)),
-		cmp.Compare(s.receiver(a), s.receiver(b)),
-	)
+	if c := s.compareCalls(a, b); c != 0 {
+		return c
+	}
+	return cmp.Compare(s.band(a), s.band(b))
 }
 
 // compareWorth puts the report that is kept first: the greatest SNR, then what tells its place most exactly, then by
@@ -85,7 +84,7 @@ func compareToldFirst(a, b float64) int {
 }
 
 func (s *placing) encode() arrow.Record {
-	b := table.NewBuilder(schema())
+	b := table.NewBuilder(datasets.Spots())
 	for i := range s.rows {
 		p := &s.rows[i]
 		r := s.files[p.file].row(int(p.row))

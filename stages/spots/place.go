@@ -54,23 +54,12 @@ func Place(p Params) pipeline.Stage {
 	return pipeline.Stage{
 		Name: "spots", Version: 2, Needs: needs, Params: p,
 		Makes: []pipeline.Output{
-			{Name: TableSpots, Schema: schema()},
+			{Name: TableSpots, Schema: datasets.Spots()},
 			{Name: TableBackground, Schema: backgroundSchema()},
 			{Name: FileIntake},
 		},
 		Run: func(_ context.Context, in *pipeline.Input) (*pipeline.Result, error) { return p.run(in) },
 	}
-}
-
-// schema is that of table spots. A row without a report has no SNR, and is told as such.
-func schema() *arrow.Schema {
-	full := datasets.Spots()
-	fields := slices.Clone(full.Fields())
-	for i := range fields {
-		fields[i].Nullable = fields[i].Nullable || fields[i].Name == "snr_db"
-	}
-	meta := full.Metadata()
-	return arrow.NewSchema(fields, &meta)
 }
 
 func (p Params) run(in *pipeline.Input) (*pipeline.Result, error) {
@@ -286,13 +275,21 @@ func (s *placing) count(i *account.Intake) {
 // sort sorts as the schema of table spots says, then by what tells rows of one line apart.
 func (s *placing) sort() {
 	slices.SortFunc(s.rows, func(a, b placed) int {
-		return cmp.Or(
-			cmp.Compare(a.at, b.at),
-			cmp.Compare(s.transmitter(&a), s.transmitter(&b)), cmp.Compare(s.receiver(&a), s.receiver(&b)),
-			cmp.Compare(s.band(&a), s.band(&b)), cmp.Compare(a.snrDB, b.snrDB),
-			s.compareOrigin(&a, &b),
-		)
+		if a.at != b.at {
+			return cmp.Compare(a.at, b.at)
+		}
+		if c := s.compareCalls(&a, &b); c != 0 {
+			return c
+		}
+		return cmp.Or(cmp.Compare(s.band(&a), s.band(&b)), cmp.Compare(a.snrDB, b.snrDB), s.compareOrigin(&a, &b))
 	})
+}
+
+func (s *placing) compareCalls(a, b *placed) int {
+	if c := cmp.Compare(s.transmitter(a), s.transmitter(b)); c != 0 {
+		return c
+	}
+	return cmp.Compare(s.receiver(a), s.receiver(b))
 }
 
 // compareOrigin compares rows by where they stand in the files.

@@ -67,7 +67,7 @@ func Read(f File, path string) pipeline.Stage {
 		Params:  f,
 		Makes:   []pipeline.Output{{Name: f.Rows(), Schema: rowsSchema()}, {Name: f.Refused(), Schema: datasets.Quarantine()}},
 		Run: func(ctx context.Context, in *pipeline.Input) (*pipeline.Result, error) {
-			c := &content{rows: table.NewBuilder(rowsSchema())}
+			c := newContent(f.Name)
 			if err := f.read(in, c); err != nil {
 				return nil, err
 			}
@@ -101,11 +101,18 @@ func (f File) fault(line int, msg, mend string) error {
 	return diag.List{{Pos: diag.Pos{File: f.Name, Line: line}, Msg: msg, Mend: mend}}
 }
 
-// content is what was found in one file. Rows are added in the order of their lines.
+// content is what was found in one file. Rows and refusals are added in the order of their lines.
 type content struct {
+	file    string
 	rows    *table.Builder
-	refused []refusal
+	refused *table.Builder
+	first   *refusal
+	pending []refusal // those of the last line: a file without line breaks has all of them there
 	notes   diag.List
+}
+
+func newContent(file string) *content {
+	return &content{file: file, rows: table.NewBuilder(rowsSchema()), refused: table.NewBuilder(datasets.Quarantine())}
 }
 
 // refusal is a row that can't be used.
@@ -118,13 +125,29 @@ type refusal struct {
 // refuse keeps a refused row. Its texts are cut and made UTF-8 here, so that they sort as they will stand in the table
 // and a file of nothing but long cells does not fill the memory.
 func (c *content) refuse(line int, column, value, reason string) {
-	c.refused = append(c.refused, refusal{line, clean(column, maxShown), clean(value, maxShown), clean(reason, maxReason)})
+	r := refusal{line, clean(column, maxShown), clean(value, maxShown), clean(reason, maxReason)}
+	if c.first == nil {
+		c.first = &r
+	}
+	if len(c.pending) > 0 && c.pending[0].line != line {
+		c.flush()
+	}
+	c.pending = append(c.pending, r)
+}
+
+// flush brings the refusals of one line into the order of the table.
+func (c *content) flush() {
+	slices.SortStableFunc(c.pending, refusal.compare)
+	for _, r := range c.pending {
+		c.refused.Append(c.file, r.line, toldText(r.column), toldText(r.value), r.reason)
+	}
+	c.pending = c.pending[:0]
 }
 
 // How many bytes of a text at fault, and of the reason, are kept.
 const (
 	maxShown  = 60
-	maxReason = 2000
+	maxReason = 400
 )
 
 // clean gives a copy of a text as UTF-8, cut to a readable length.
@@ -144,20 +167,14 @@ func (r refusal) compare(o refusal) int {
 }
 
 func (c *content) result(f File) *pipeline.Result {
-	rows := c.rows.Len()
-	slices.SortStableFunc(c.refused, refusal.compare)
-	b := table.NewBuilder(datasets.Quarantine())
-	for _, r := range c.refused {
-		b.Append(f.Name, r.line, toldText(r.column), toldText(r.value), r.reason)
-	}
-	if n := len(c.refused); n > rows {
-		first := c.refused[0]
-		c.notes = append(c.notes, diag.Diag{Pos: diag.Pos{File: f.Name, Line: first.line}, Severity: diag.Warning, Code: "mostly_refused",
-			Msg:  fmt.Sprintf("%d of %d rows can't be used; the first: %s", n, n+rows, first.reason),
+	c.flush()
+	if rows, n := c.rows.Len(), c.refused.Len(); n > rows {
+		c.notes = append(c.notes, diag.Diag{Pos: diag.Pos{File: c.file, Line: c.first.line}, Severity: diag.Warning, Code: "mostly_refused",
+			Msg:  fmt.Sprintf("%d of %d rows can't be used; the first: %s", n, n+rows, c.first.reason),
 			Mend: "see table quarantine for all of them, and the names, units and layouts in [[spots]]"})
 	}
 	return &pipeline.Result{
-		Tables: map[string]arrow.Record{f.Rows(): c.rows.Record(), f.Refused(): b.Record()},
+		Tables: map[string]arrow.Record{f.Rows(): c.rows.Record(), f.Refused(): c.refused.Record()},
 		Notes:  c.notes.Sort(),
 	}
 }

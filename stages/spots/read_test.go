@@ -169,7 +169,7 @@ func TestTables(t *testing.T) {
 		{"a ragged row costs itself alone", form(), head + start + "\n" + start + ",\n", nil, []string{"3 Q1RDG>Q2AB 20m -3"}, []string{`2 - "-": the row has 6 fields, and the header has 7 fields`}},
 		{"a quoted line break", form(column("mode", "x")), head + start + "\"F\nT8\",\n" + start + ",\n", []string{"mode"}, []string{"2 Q1RDG>Q2AB 20m -3 F\nT8", "4 Q1RDG>Q2AB 20m -3 "}, nil},
 		{"delimiter tab", Form{Delimiter: '\t', Header: true, TimeLayout: "rfc3339", Columns: form().Columns}, strings.ReplaceAll(head+start+",\n", ",", "\t"), nil, []string{"2 Q1RDG>Q2AB 20m -3"}, nil},
-		{"empty cells that may not be", form(), head + ",,Q2AB,-3,20m,,\n", nil, []string{}, []string{`2 when "-": the cell is empty; tx: the cell is empty`}},
+		{"empty cells that may not be", form(), head + ",,Q2AB,-3,20m,,\n", nil, []string{}, []string{`2 when "-": the cell is empty; also at fault: tx`}},
 		{"a decimal comma", form(), head + "2026-09-12T04:00:00Z,Q1RDG,Q2AB,\"-3,5\",20m,,\n", nil, []string{}, []string{`2 db "-3,5": "-3,5" has a decimal comma: write -3.5`}},
 		{"no call", form(), head + "2026-09-12T04:00:00Z,Q1RDG//P,q2\u0131b,-3,20m,,\n", nil, []string{}, []string{`2 tx "Q1RDG//P": "Q1RDG//P" is not a call sign`}},
 		{"no band", form(), head + "2026-09-12T04:00:00Z,Q1RDG,Q2AB,-3,20,,\n", nil, []string{}, []string{`2 band "20": "20" is not a band`}},
@@ -241,4 +241,25 @@ func FuzzADI(f *testing.F) {
 		}
 		require.LessOrEqual(t, len(show(spec, res))+len(refusals(spec, res)), 2*(strings.Count(string(content), "<")+1), "a record gives two rows at most")
 	})
+}
+
+// A file of nothing but bad rows is read to its end, costs about its own size, and says so once.
+func TestHostileFiles(t *testing.T) {
+	const n = 20_000
+	for _, c := range []struct {
+		f       File
+		content string
+	}{
+		{File{Format: "table", Form: form()}, "when,tx,rx,db,band\n" + strings.Repeat("x,\xff"+strings.Repeat("y", 300)+",,,\n", n)},
+		{File{Format: "table", Form: form()}, "when,tx,rx,db,band\n" + strings.Repeat(",\n", n)},
+		{File{Format: "adif", SeenFrom: "me"}, "<CALL:2>..<EOR>" + strings.Repeat("<EOR>", n-1)},
+	} {
+		res, err := read(t, c.f, []byte(c.content))
+		require.NoError(t, err)
+		got := refusals(c.f, res)
+		require.Len(t, got, n)
+		require.Less(t, len(got[n-1]), 500)
+		require.Len(t, res.Notes, 1)
+		require.Contains(t, res.Notes[0].Msg, "20000 of 20000 rows can't be used; the first: ")
+	}
 }

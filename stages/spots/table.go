@@ -112,11 +112,12 @@ func (f File) parser(in *delimited.Reader) (*parser, error) {
 	return p, faults.Err()
 }
 
-// reading is one row while it is parsed. All cells at fault are told in one refusal, under the first of them.
+// reading is one row while it is parsed. The first cell at fault is told with its reason, the others by their columns.
 type reading struct {
 	*parser
 	values  []string
 	refused *refusal
+	also    []string // further columns at fault
 }
 
 func (p *parser) row(values []string) (row, *refusal) {
@@ -146,6 +147,9 @@ func (p *parser) row(values []string) (row, *refusal) {
 		f := r.bandField()
 		r.complain(f, f.cells(values), out.settleBand())
 	}
+	if len(r.also) > 0 {
+		r.refused.reason += "; also at fault: " + strings.Join(r.also, ", ")
+	}
 	return out, r.refused
 }
 
@@ -173,7 +177,7 @@ func (r *reading) complain(f *field, value string, err error) {
 	case r.refused == nil:
 		r.refused = &refusal{column: f.shown(), value: value, reason: err.Error()}
 	default:
-		r.refused.reason += "; " + f.shown() + ": " + err.Error()
+		r.also = append(r.also, f.shown())
 	}
 }
 
