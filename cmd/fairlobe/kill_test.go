@@ -6,6 +6,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
@@ -90,18 +91,23 @@ func newKiller(t *testing.T) *killer {
 	return k
 }
 
-// shorten leaves one claim on one band and half of the reports, so that many runs take little time.
+// shorten leaves the first session and one claim on one band, so that many runs take little time.
 func (k *killer) shorten() {
-	text, err := os.ReadFile(k.experiment)
-	require.NoError(k.t, err)
-	head, rest, ok := strings.Cut(string(text), "[[claim]]\nname = \"lift favours")
-	require.True(k.t, ok)
-	_, tail, ok := strings.Cut(rest, "# The operator's own log.")
-	require.True(k.t, ok)
-	head = strings.Replace(head, "direction = \"sent\" ", "bands = [\"20m\"]\ndirection = \"sent\" ", 1)
-	require.NoError(k.t, os.WriteFile(k.experiment, []byte(head+tail), 0o644))
+	k.change(k.experiment, `(?s)\[\[claim\]\]\nname = "lift favours.*# The operator's`, "# The operator's")
+	k.change(k.experiment, `(?m)^direction = "sent" `, "bands = [\"20m\"]\ndirection = \"sent\" ")
+	k.change(k.experiment, `(?m)^  \{ start = 2026-09-13.*\n`, "")
+	k.change(k.experiment, `(?m)^blocks = 16 `, "blocks = 8 ")
+	k.change(filepath.Join(k.dir, "datasets", "ridge-wire", "log", "switches.csv"), `(?m)^2026-09-13.*\n`, "")
 	require.NoError(k.t, os.Remove(filepath.Join(k.dir, "experiments", "ridge-wire.seal.json")))
 	require.NoError(k.t, os.Remove(filepath.Join(k.dir, "datasets", "ridge-wire", "spots", "reports-2.csv.gz")))
+}
+
+func (k *killer) change(path, pattern, with string) {
+	text, err := os.ReadFile(path)
+	require.NoError(k.t, err)
+	old := regexp.MustCompile(pattern)
+	require.True(k.t, old.Match(text), "%s: nothing is like %s", path, pattern)
+	require.NoError(k.t, os.WriteFile(path, old.ReplaceAll(text, []byte(with)), 0o644))
 }
 
 func (k *killer) out() string   { return filepath.Join(k.dir, "experiments", "ridge-wire.out") }

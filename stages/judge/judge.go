@@ -235,7 +235,7 @@ func (c *court) contest(e *Entry) (*contest, error) {
 		return t, nil
 	}
 	blocks := c.blocksOf(e.Band, 0)
-	all := c.selectReceptions(e, first, second)
+	all := inBlocks(c.selectReceptions(e, first, second), blocks)
 	t := &contest{receptions: len(all), lobes: map[contrast.Shape]*contrast.Directivity{}}
 	var err error
 	if t.trial, err = c.trialOf(all, blocks, first, nil); err != nil {

@@ -8,6 +8,7 @@ import (
 
 	"github.com/apache/arrow/go/v15/arrow"
 
+	"fairlobe/datasets"
 	"fairlobe/pipeline/table"
 )
 
