@@ -82,6 +82,12 @@ func Dwells() *arrow.Schema {
 	})
 }
 
+// Fates of a row of table spots that lies within the trial. Any other text is the reason why a row is out of scope.
+const (
+	FateUsed   = "used"
+	FateMerged = "merged"
+)
+
 // Spots: every row of a trial source that could be read, one per direction.
 func Spots() *arrow.Schema {
 	return schema("spots", "time,transmitter,receiver,band,snr_db,source,line", []column{
@@ -204,6 +210,6 @@ func Verdicts() *arrow.Schema {
 		{"p_adjusted", number, "", true, "the same, corrected over the family (Holm)"},
 		{"stations", integer, "", false, "stations that enter the claim"},
 		{"receptions", integer, "", false, "receptions that enter the claim"},
-		{"detail", text, "", false, "the whole entry of verdicts.json, as canonical JSON"},
+		{"detail", text, "", false, "the whole entry of verdicts.json"},
 	})
 }

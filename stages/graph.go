@@ -208,8 +208,12 @@ func (d *Data) Reading(planned []schedule.Dwell) []pipeline.Stage {
 
 // Answers is the stage that writes the documents. looks counts the runs over different data so far, this one included.
 func (d *Data) Answers(seal Standing, looks int) pipeline.Stage {
-	return report.Stage(report.Params{Title: d.exp.Title, Question: d.exp.Question, Seal: seal.Digest, Looks: looks,
-		Repeat: "fairlobe run " + d.exp.Name + ".toml"})
+	p := report.Params{Title: d.exp.Title, Question: d.exp.Question, Seal: seal.Digest, SealFits: seal.State == judge.SealSame,
+		Looks: looks, Repeat: "fairlobe run " + d.exp.Name + ".toml"}
+	if !seal.SealedAt.IsZero() {
+		p.SealedMs = seal.SealedAt.UnixMilli()
+	}
+	return report.Stage(p)
 }
 
 func bandsOf(exp *experiments.Experiment, planned []schedule.Dwell) []string {

@@ -107,7 +107,7 @@ func runRun(ctx context.Context, path string, opt runOptions, std streams) error
 	}
 	bar := newProgress(std.err)
 	defer bar.clear()
-	done, looked, err := o.compute(ctx, pipeline.Options{Store: st, Jobs: int(opt.jobs), Salt: salt(), Progress: bar.show})
+	done, looked, err := o.compute(ctx, dir, pipeline.Options{Store: st, Jobs: int(opt.jobs), Salt: salt(), Progress: bar.show})
 	if err != nil {
 		return err
 	}
@@ -128,38 +128,6 @@ func runRun(ctx context.Context, path string, opt runOptions, std streams) error
 	return o.tell(done, dir, opt, std)
 }
 
-// keepApart refuses an output folder that holds the experiment or its data: outputs and what they are made from must
-// not stand in one place, or a run could read what it wrote.
-func (o *opened) keepApart(dir string) error {
-	if info, err := os.Stat(dir); err != nil || !info.IsDir() {
-		return nil // a new folder, or none at all, which Claim will tell
-	}
-	outer, err := resolved(dir)
-	if err != nil {
-		return fmt.Errorf("looking for the output folder: %w", err)
-	}
-	for _, one := range []struct{ path, what string }{{o.exp.File, "the experiment file"}, {o.exp.DataDir, "the data folder"}} {
-		inner, err := resolved(one.path)
-		if err != nil {
-			return fmt.Errorf("looking for %s: %w", one.what, err)
-		}
-		if rel, err := filepath.Rel(outer, inner); err == nil && filepath.IsLocal(rel) {
-			return diag.List{{Pos: diag.Pos{File: dir}, Msg: one.what + " lies in the output folder; nothing was written",
-				Mend: "name another folder with --out", Related: []diag.Pos{{File: one.path}}}}
-		}
-	}
-	return nil
-}
-
-// resolved is the absolute path with all links followed.
-func resolved(path string) (string, error) {
-	abs, err := filepath.Abs(path)
-	if err != nil {
-		return "", err
-	}
-	return filepath.EvalSymlinks(abs)
-}
-
 // look is what the ledger says of this run.
 type look struct {
 	all   []looks.Look
@@ -168,14 +136,18 @@ type look struct {
 	isNew bool
 }
 
-// compute runs the graph: first to the verdicts, whose data decide which look this is, and then to the documents.
-func (o *opened) compute(ctx context.Context, opt pipeline.Options) (*pipeline.Outcome, look, error) {
+// compute runs the graph: first to the verdicts, whose data decide which look this is, and then to the documents. dir
+// is the output folder.
+func (o *opened) compute(ctx context.Context, dir string, opt pipeline.Options) (*pipeline.Outcome, look, error) {
 	var l look
 	data, err := stages.Find(o.exp)
 	if err != nil {
 		return nil, l, err
 	}
 	trial := data.Trial(o.planned, o.standing)
+	if err := o.noOwnOutput(trial, dir); err != nil {
+		return nil, l, err
+	}
 	first, err := runGraph(ctx, opt, trial)
 	if err != nil {
 		return nil, l, err

@@ -52,12 +52,15 @@ func written(t *testing.T, w *world, p report.Params) map[string]string {
 	require.NoError(t, err)
 	intake, err := json.Marshal(w.intake)
 	require.NoError(t, err)
-	dwells := in.Table("dwells")
+	dwells, stations := in.Table("dwells"), in.Table("stations")
 	dwells.Retain()
+	stations.Retain()
+	cells := table.NewBuilder(datasets.Cells())
+	cells.Append(1, "20m", 1, "high", "sent", 0, 11, 3, -4.0, -2.0, nil)
 	quarantine := table.NewBuilder(datasets.Quarantine())
 	quarantine.Append("spots/a.csv", 7, nil, "x", "no time: write it as the file's layout says")
 	next := pipeline.NewInput(context.Background(), memory.NewGoAllocator(),
-		map[string]arrow.Record{"dwells": dwells, "quarantine": quarantine.Record(), "verdicts": res.Tables[judge.TableVerdicts]},
+		map[string]arrow.Record{"cells": cells.Record(), "dwells": dwells, "stations": stations, "quarantine": quarantine.Record(), "verdicts": res.Tables[judge.TableVerdicts]},
 		map[string][]byte{"intake.json": intake})
 	defer next.Release()
 	done, err := report.Stage(p).Run(context.Background(), next)
@@ -71,7 +74,7 @@ func written(t *testing.T, w *world, p report.Params) map[string]string {
 
 func params() report.Params {
 	return report.Params{Title: "Ridge wire: feedpoint at 4.5 m against 9 m", Question: "Does lifting the feedpoint help towards the slope, and on which bands?",
-		Seal: "sha256:" + strings.Repeat("0123456789abcdef", 4), Looks: 2, Repeat: "fairlobe run ridge-wire.toml"}
+		Seal: "sha256:" + strings.Repeat("0123456789abcdef", 4), SealFits: true, SealedMs: 1, Looks: 2, Repeat: "fairlobe run ridge-wire.toml"}
 }
 
 func TestGolden(t *testing.T) {

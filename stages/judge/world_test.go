@@ -105,10 +105,10 @@ func inRegions(all []far) []far {
 	return all
 }
 
-// plain is a trial of 12 blocks on one band in which nothing is wrong and the arms do not differ.
+// plain is a trial of 10 blocks on one band in which nothing is wrong and the arms do not differ.
 func plain() *world {
 	return &world{
-		arms: []string{"low", "high"}, bands: []string{"20m"}, sessions: 1, blocks: 12, stations: around(24), direction: "sent",
+		arms: []string{"low", "high"}, bands: []string{"20m"}, sessions: 1, blocks: 10, stations: around(24), direction: "sent",
 		noiseDB: 1, blockSD: 0.3, everySlots: 1,
 		diffDB:  func(place) float64 { return 0 },
 		levelDB: func(place) float64 { return -5 },

@@ -30,7 +30,6 @@ import (
 	"fairlobe/stages/internal/geo"
 	"fairlobe/stages/internal/locator"
 	"fairlobe/stages/internal/station"
-	"fairlobe/stages/spots"
 )
 
 // TableStations is the name of the stage's output.
@@ -68,7 +67,7 @@ type sighting struct {
 func readSightings(rec arrow.Record) []sighting {
 	var out []sighting
 	for r := table.NewReader(rec); r.Next(); {
-		if fate := r.Str("fate"); fate != spots.FateUsed && fate != spots.FateMerged {
+		if fate := r.Str("fate"); fate != datasets.FateUsed && fate != datasets.FateMerged {
 			continue
 		}
 		out = append(out, sighting{call: station.Far(r), Place: station.PlaceOf(r), slot: r.Time("slot")})

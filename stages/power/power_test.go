@@ -39,7 +39,7 @@ import (
 	"fairlobe/stages/schedule"
 )
 
-var trials = flag.Int("trials", 8, "how many trials are simulated")
+var trials = flag.Int("trials", 5, "how many trials are simulated")
 
 const (
 	firstSeed = 101 // the trials' seeds go up from here

@@ -28,6 +28,9 @@ type Params struct {
 	Title    string
 	Question string
 	Seal     string // "sha256:...", "" without a seal
+	// SealFits: the experiment is what was sealed. SealedMs is when, Unix time in ms.
+	SealFits bool
+	SealedMs int64
 	Looks    int
 	// Repeat is the command that makes the outputs again.
 	Repeat string
@@ -56,8 +59,8 @@ type Rows struct {
 // Stage makes the stage.
 func Stage(p Params) pipeline.Stage {
 	return pipeline.Stage{
-		Name: "report", Version: 2, Params: p,
-		Needs: []string{"dwells", "intake.json", "quarantine", "verdicts"},
+		Name: "report", Version: 3, Params: p,
+		Needs: []string{"cells", "dwells", "intake.json", "quarantine", "stations", "verdicts"},
 		Makes: []pipeline.Output{{Name: FileVerdicts}, {Name: FileText}, {Name: FileAnswers}},
 		Run: func(_ context.Context, in *pipeline.Input) (*pipeline.Result, error) {
 			doc, intake, err := p.document(in)
@@ -87,23 +90,17 @@ func (p Params) document(in *pipeline.Input) (*Document, *account.Intake, error)
 	if p.Seal != "" {
 		doc.Seal = &p.Seal
 	}
-	verdicts := in.Table("verdicts")
-	for r := table.NewReader(verdicts); r.Next(); {
+	for r := table.NewReader(in.Table("verdicts")); r.Next(); {
 		doc.Claims = append(doc.Claims, json.RawMessage(r.Str("detail")))
 	}
-	doc.SealedBeforeData = p.Seal != "" && sealedInTime(verdicts)
+	doc.SealedBeforeData = p.sealedInTime(in.Table("dwells"))
 	return doc, &intake, nil
 }
 
-// sealedInTime reads from the evidence whether the seal counts: the judge alone decides that.
-func sealedInTime(verdicts arrow.Record) bool {
-	for r := table.NewReader(verdicts); r.Next(); {
-		var e struct{ Evidence *string }
-		if json.Unmarshal([]byte(r.Str("detail")), &e) == nil && e.Evidence != nil && *e.Evidence == "randomised" {
-			return true
-		}
-	}
-	return false
+// sealedInTime tells whether the seal was made before the first dwell.
+func (p Params) sealedInTime(dwells arrow.Record) bool {
+	r := table.NewReader(dwells)
+	return p.Seal != "" && p.SealFits && r.Next() && p.SealedMs < r.Time("start").UnixMilli()
 }
 
 // decode reads the entries in the form in which people are told of them.

@@ -11,6 +11,7 @@ import (
 	"fairlobe/pipeline"
 	"fairlobe/pipeline/table"
 	"fairlobe/stages/internal/account"
+	"fairlobe/stages/internal/station"
 )
 
 const pageWidth = 78
@@ -35,6 +36,7 @@ func (p Params) text(in *pipeline.Input, doc *Document, intake *account.Intake) 
 	answers = bytes.Clone(w.Bytes())
 	w.details(entries)
 	w.rows(intake, int(in.Table("quarantine").NumRows()))
+	w.ownSquare(in)
 	w.blocks(table.NewReader(in.Table("dwells")))
 	w.cautions()
 	w.repeat(p, doc)
@@ -109,6 +111,29 @@ func (w *writer) rows(i *account.Intake, quarantined int) {
 	if quarantined > 0 {
 		w.line("  each quarantined row stands in tables/quarantine with its line and reason")
 	}
+	w.line("")
+}
+
+// ownSquare shows apart the stations in the own station's square: they hear by ground wave, and are in no verdict.
+func (w *writer) ownSquare(in *pipeline.Input) {
+	near := map[int64]bool{}
+	for r := table.NewReader(in.Table("stations")); r.Next(); {
+		if r.Str("region") == station.RegionOwnSquare {
+			near[r.Int("number")] = true
+		}
+	}
+	if len(near) == 0 {
+		return
+	}
+	receptions := int64(0)
+	for r := table.NewReader(in.Table("cells")); r.Next(); {
+		if near[r.Int("station")] {
+			receptions += r.Int("receptions")
+		}
+	}
+	w.line("IN THE OWN SQUARE")
+	w.line("")
+	w.wrap("  ", fmt.Sprintf("%d stations stand in the square of this one, with %d of the rows used. They are shown apart and enter no verdict: at so short a distance the wave takes another way.", len(near), receptions))
 	w.line("")
 }
 
