@@ -225,7 +225,7 @@ func (e *Experiment) Unnamed() diag.List {
 			}
 			seen[line] = true
 			out = append(out, diag.Diag{Pos: e.Pos(fmt.Sprintf("claim[%d].compare", i)), Severity: diag.Warning, Code: "unnamed_difference",
-				Msg:  "arms differ in " + d.Name + ", and no claim names it (" + line + ")",
+				Msg:  "arms differ in " + d.Name + ", and neither a claim nor the question names it (" + line + ")",
 				Mend: "hold it the same, or name it in the question: a difference that is found may come from it"})
 		}
 	}

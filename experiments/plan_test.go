@@ -218,7 +218,7 @@ compare = ["high", "low"]
 
 	unnamed := e.Unnamed()
 	assert.Equal(t, 6, len(unnamed), "all but the height: %s", unnamed)
-	assert.Equal(t, `x.toml:33:1: warning: arms differ in guys, and no claim names it (guys: high 4, low 3)
+	assert.Equal(t, `x.toml:33:1: warning: arms differ in guys, and neither a claim nor the question names it (guys: high 4, low 3)
     mend: hold it the same, or name it in the question: a difference that is found may come from it`, unnamed[3].String())
 
 	named := strings.Replace(text, "Does lifting help?", "Do height, spacing, slope, run of ground, guys and hanging line help?", 1)

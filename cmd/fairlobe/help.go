@@ -2,10 +2,12 @@ package main
 
 import (
 	"fmt"
+	"strings"
 
 	"github.com/spf13/cobra"
 
 	"fairlobe/experiments"
+	"fairlobe/stages/judge"
 )
 
 const rootLong = `fairlobe compares wire antennas in the field. You state a question and what you
@@ -200,6 +202,30 @@ func helpCommand() *cobra.Command {
 	}
 }
 
+// helpCodes lists the codes of verdicts.json.
+func helpCodes() string {
+	var out strings.Builder
+	out.WriteString("The codes in verdicts.json. They keep their meaning; new ones may be added.\n")
+	last := ""
+	for _, c := range judge.Codes() {
+		if c.Of != last {
+			fmt.Fprintf(&out, "\n%s\n", map[string]string{"reason": "reason_code", "warning": "warnings, code"}[c.Of])
+			last = c.Of
+		}
+		fmt.Fprintf(&out, "  %s\n", c.Code)
+		line := "     "
+		for _, word := range strings.Fields(c.Meaning) {
+			if len(line)+1+len(word) > 80 {
+				out.WriteString(line + "\n")
+				line = "     "
+			}
+			line += " " + word
+		}
+		out.WriteString(line + "\n")
+	}
+	return strings.TrimRight(out.String(), "\n")
+}
+
 // topics are helps without a command.
 func topics() []*cobra.Command {
 	topic := func(name, short string, text func() string) *cobra.Command {
@@ -213,5 +239,6 @@ func topics() []*cobra.Command {
 		topic("schedule", "how the order of the arms is drawn", fixed(helpSchedule)),
 		topic("verdicts", "how to read a verdict", fixed(helpVerdicts)),
 		topic("log", "the switch log", fixed(helpLog)),
+		topic("codes", "the codes of reasons and warnings", helpCodes),
 	}
 }

@@ -300,6 +300,9 @@ func csvOf(done *pipeline.Outcome, name string) ([]byte, error) {
 // tell prints the answers, and on standard error what else there is to know.
 func (o *opened) tell(done *pipeline.Outcome, dir string, opt runOptions, std streams) error {
 	for _, d := range slices.Concat(o.warnings, o.sealNotes(), done.Notes).Sort() {
+		if d.Code == "no_log" && d.Pos.File == "" && o.exp.Switches != "" {
+			continue // the experiment file's warning says it already, with its place
+		}
 		fmt.Fprintln(std.err, d)
 	}
 	tellStages(done, opt.why, std.err)

@@ -214,7 +214,7 @@ func tempName(path string) string {
 // explain says what was being done and, if the disk is full, what to do.
 func explain(doing string, err error) error {
 	if errors.Is(err, syscall.ENOSPC) || errors.Is(err, syscall.EDQUOT) {
-		return fmt.Errorf("%s: the disk is full; free some space and run again, what was there before is untouched: %w", doing, err)
+		return fmt.Errorf("%s: the disk is full: %w", doing, err)
 	}
 	return fmt.Errorf("%s: %w", doing, err)
 }

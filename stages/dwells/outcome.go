@@ -118,9 +118,13 @@ func Apply(planned []schedule.Dwell, events []Event, p Params) (Outcome, diag.Li
 	}
 	t := newTrial(planned, p)
 	if len(events) == 0 {
+		what := "there is no switch log"
+		if p.File != "" {
+			what = "the switch log has no events"
+		}
 		t.list = append(t.list, diag.Diag{
 			Pos: diag.Pos{File: p.File}, Severity: diag.Warning, Code: CodeNoLog,
-			Msg:  "there is no switch log: the planned times count, and nothing shows that they were kept",
+			Msg:  what + ": the planned times count, and nothing shows that they were kept",
 			Mend: "write one line for each arm that is connected into the log (fairlobe help log)",
 		})
 		return t.outcome(false), t.list.Sort()
