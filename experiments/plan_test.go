@@ -208,9 +208,9 @@ compare = ["high", "low"]
 		"arm_spacing_m: low 10, high 20 (m false)",
 		"feedpoint_height_m: low 3, high 9 (m false)",
 		"guys: low 3, high 4 ( false)",
-		"slope_angle_deg: low 0, high 36.87 (deg true)",                     // asin(6/10)
-		"ground_run_m: low 10, high 8 (m true)",                               // a triangle of 6, 8, 10
-		"hanging_feedline_m: low 3, high 6 (m true)",                          // fed in the middle of 3 and 9
+		"slope_angle_deg: low 0, high 36.87 (deg true)",               // asin(6/10)
+		"ground_run_m: low 10, high 8 (m true)",                       // a triangle of 6, 8, 10
+		"hanging_feedline_m: low 3, high 6 (m true)",                  // fed in the middle of 3 and 9
 		"arm_spacing_wavelengths on 20m: low 0.47, high 0.95 ( true)", // 10 and 20 times 14.175 / 299.792458
 	}, got)
 	assert.Empty(t, e.Differences("low"))

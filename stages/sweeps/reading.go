@@ -175,7 +175,7 @@ func (r row) figures() string {
 
 // complete fills in what follows from what was shown.
 func (r *reading) complete(shown match.Interval) {
-	swr := math.NaN()
+	var swr float64
 	switch {
 	case r.swr != nil:
 		swr = *r.swr
