@@ -54,7 +54,7 @@ stages/sweeps:               datasets pipeline pipeline/diag pipeline/table stag
 stages/quarantine:           datasets pipeline pipeline/table
 stages/locate:               datasets pipeline pipeline/diag pipeline/table stages/internal/geo stages/internal/locator stages/internal/station
 stages/reduce:               datasets pipeline pipeline/table stages/internal/station stages/schedule
-stages/judge:                datasets pipeline pipeline/table stages/internal/account stages/internal/contrast stages/internal/multiple stages/internal/station
+stages/judge:                datasets pipeline pipeline/table stages/internal/account stages/internal/contrast stages/internal/geo stages/internal/multiple stages/internal/station
 stages/report:               pipeline pipeline/table stages/internal/account stages/internal/station
 stages:                      experiments pipeline pipeline/diag stages/internal/adif stages/judge stages/locate stages/quarantine stages/reduce stages/report stages/schedule stages/spots stages/sweeps stages/trial
 

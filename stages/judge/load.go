@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"encoding/json"
 	"fmt"
-	"math"
 	"slices"
 	"strings"
 	"time"
@@ -12,6 +11,7 @@ import (
 	"fairlobe/pipeline"
 	"fairlobe/pipeline/table"
 	"fairlobe/stages/internal/account"
+	"fairlobe/stages/internal/geo"
 	"fairlobe/stages/internal/station"
 )
 
@@ -97,7 +97,9 @@ func (d *data) loadStations(r *table.Reader) {
 		}
 		call := r.Str("call")
 		s.roaming = strings.HasSuffix(call, "/M")
-		places[call]++
+		if r.Str("place") != "" {
+			places[call]++
+		}
 		calls = append(calls, call)
 		d.stations = append(d.stations, s)
 	}
@@ -110,8 +112,7 @@ func (d *data) loadStations(r *table.Reader) {
 
 // forDirectivity tells whether the station's bearing is known well enough.
 func (s place) forDirectivity() bool {
-	uncertain := math.Atan2(s.radiusKm, s.km) * 180 / math.Pi
-	return s.located && !s.roaming && uncertain <= mostUncertainBearing
+	return s.located && !s.roaming && geo.BearingUncertainty(s.radiusKm, s.km) <= mostUncertainBearing
 }
 
 // notRun begins the reason of a block that was not run because the trial was over, or is not run yet: such a block is
