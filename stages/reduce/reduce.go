@@ -19,7 +19,6 @@ import (
 	"fairlobe/pipeline/table"
 	"fairlobe/stages/internal/station"
 	"fairlobe/stages/schedule"
-	"fairlobe/stages/spots"
 )
 
 // Names of the stage's outputs.
@@ -129,7 +128,7 @@ func (x *index) find(call string, p station.Place) (int64, bool) {
 func (p Params) receptions(rows arrow.Record, x *index) ([]reception, error) {
 	var out []reception
 	for r := table.NewReader(rows); r.Next(); {
-		if r.Str("fate") != spots.FateUsed {
+		if r.Str("fate") != datasets.FateUsed {
 			continue
 		}
 		call := station.Far(r)
