@@ -145,7 +145,7 @@ type Break struct {
 type Session struct {
 	Start    time.Time
 	Blocks   int
-	Erection map[string]int // arm -> number of its putting-up; missing = the session's number
+	Erection map[string]int // arm -> number of its putting-up; 1 where the file does not say
 }
 
 // Claim is one sentence that the data can bear out or not.

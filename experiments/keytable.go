@@ -191,7 +191,7 @@ func scheduleKeys() []key {
 			example: "2026-09-12T04:00:00Z"},
 		{path: "schedule.sessions[].blocks", kind: anInteger, span: from(1, 10000), need: required,
 			doc: "blocks of this session", example: "8"},
-		{path: "schedule.sessions[].erection", kind: aTable, open: true, or: "default: the number of the session for every arm",
+		{path: "schedule.sessions[].erection", kind: aTable, open: true, or: "default: 1 for every arm",
 			doc: "number of the putting-up of each arm", example: "{ low = 1, high = 1 }"},
 		{path: "schedule.file", kind: aText, below: here, or: "one of start, sessions and file is required",
 			doc: "a schedule drawn and recorded elsewhere", example: `"schedule.csv"`},

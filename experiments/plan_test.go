@@ -258,7 +258,6 @@ func TestWarnings(t *testing.T) {
 		{"[[claim]]\nname = \"lift helps\"\nkind = \"level\"\ncompare = [\"high\", \"low\"]\n", "", "no_claim"},
 		{"[[spots]]\nfiles = [\"spots/*.adi\"]\nformat = \"adif\"\nseen_from = \"me\"\n", "", "no_spots"},
 		{"kind = \"level\"\ncompare", "kind = \"match\"\nswr_at_most = 2\narms", "no_sweeps"},
-		{"[[spots]]", "[[sweeps]]\narm = \"low\"\nfiles = [\"a.s1p\"]\n\n[[spots]]", "line_unknown"},
 	} {
 		require.Contains(t, base, tt.old)
 		e, list := Parse("x.toml", []byte(strings.Replace(base, tt.old, tt.new, 1)), nil)

@@ -231,12 +231,13 @@ func (d *decoder) sessionList(t, list *node) {
 	}
 }
 
-// addSession adds an outing; arms without an erection number have that of the session.
+// addSession adds an outing. An arm without an erection number counts as left standing, number 1: leaving it out must
+// not make a verdict speak of more than it can.
 func (d *decoder) addSession(t *node, start time.Time, blocks int) {
 	sessions := &d.e.Schedule.Sessions
 	s := Session{Start: start.UTC(), Blocks: blocks, Erection: map[string]int{}}
 	for _, a := range d.e.Arms {
-		s.Erection[a.Name] = len(*sessions) + 1
+		s.Erection[a.Name] = 1
 	}
 	if erection := t.in("erection"); erection != nil {
 		for _, arm := range erection.names {

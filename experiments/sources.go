@@ -111,8 +111,12 @@ func (d *decoder) columnName(n *node, l left, header bool) (string, bool) {
 	switch v := n.value.(type) {
 	case string:
 		if !header {
+			number := 1
+			if written, err := strconv.Atoi(strings.TrimSpace(v)); err == nil && written >= 1 {
+				number = written
+			}
 			d.refuse(n, fmt.Sprintf("%s = %s is a name, and header = false says that the columns have none", l.name, n.shown()),
-				fmt.Sprintf("give the number of the column, from 1, for example %s = 1", l.name))
+				fmt.Sprintf("give the number of the column, from 1, for example %s = %d", l.name, number))
 			return "", false
 		}
 		if name := strings.TrimSpace(v); name != "" && !strings.ContainsFunc(name, forbidden(key{})) {
@@ -251,7 +255,6 @@ func (d *decoder) sweeps() {
 			d.sweepColumnsComplete(t.in("columns"), s.Table.Header)
 		}
 		if n := t.child("arm"); n != nil && !n.bad && d.armKnown(n, s.Arm, n.at) {
-			d.lineDeclared(t, s)
 		}
 		d.e.Sweeps = append(d.e.Sweeps, s)
 	}
@@ -268,18 +271,6 @@ func (d *decoder) sweepColumnsComplete(columns *node, header bool) {
 	r, x := columns.child("r_ohm"), columns.child("x_ohm")
 	if columns.child("swr") == nil && columns.child("return_loss_db") == nil && (r == nil || x == nil) {
 		d.fault(columns.key, "columns has none of swr, return_loss_db, and r_ohm with x_ohm", `name one of them, for example swr = "SWR"`)
-	}
-}
-
-// lineDeclared warns when the feedline that should be removed from a sweep is not declared.
-func (d *decoder) lineDeclared(t *node, s SweepSource) {
-	if arm := d.armNode(s.Arm); s.At == "radio" && arm != nil {
-		for _, name := range []string{"feedline_length_m", "feedline_loss_db_per_100m"} {
-			if arm.child(name) == nil && d.root.in("fixed").child(name) == nil {
-				d.warn("line_unknown", t.key, fmt.Sprintf("the sweep was made at the radio, and %s is not given, so that the feedline stays in it", name),
-					fmt.Sprintf("give %s, for example %s = %s", d.keys["fixed."+name].doc, name, d.keys["fixed."+name].example))
-			}
-		}
 	}
 }
 

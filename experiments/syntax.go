@@ -57,6 +57,9 @@ func tooDeep(planting error, text []byte) bool {
 // maxBrackets is more than a file of a thousand sessions needs, and less than what exhausts the stack.
 const maxBrackets = 100000
 
+// curly are the quotation marks that word processors and phones put in place of plain ones.
+const curly = "\u201c\u201d\u201e\u00ab\u00bb\u2018\u2019"
+
 func syntaxFault(file string, text []byte, err error) diag.Diag {
 	var pe toml.ParseError
 	if !errors.As(err, &pe) {
@@ -64,6 +67,10 @@ func syntaxFault(file string, text []byte, err error) diag.Diag {
 	}
 	pos := clamp(file, text, pe.Position.Line, pe.Position.Col)
 	msg := strings.TrimSuffix(lowerFirst(pe.Message), ".")
+	if line := lineAt(text, pos.Line); strings.ContainsAny(line, curly) {
+		pos.Column = strings.IndexAny(line, curly) + 1
+		return diag.Diag{Pos: pos, Msg: "not TOML: the line has typographic quotation marks", Mend: `write the plain ones, "`}
+	}
 	return diag.Diag{Pos: pos, Msg: "not TOML: " + printable(msg), Mend: syntaxMend(msg, lineAt(text, pos.Line))}
 }
 

@@ -123,6 +123,14 @@ func broken(path string, line int, msg string) error {
 		Mend: "put back the file as it was; without it nobody can tell how often the data were looked at"}}
 }
 
+// First gives the time of the first look, zero if there was none.
+func First(all []Look) time.Time {
+	if len(all) == 0 {
+		return time.Time{}
+	}
+	return all[0].Time
+}
+
 // Count gives the number of this look: that of the first one at the same data, or one more than there are.
 func Count(all []Look, data string) (n int, isNew bool) {
 	var seen []string
