@@ -6,6 +6,7 @@ import (
 	"math"
 	"sort"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
@@ -28,7 +29,7 @@ func runDemo(t *testing.T) *pipeline.Outcome {
 	require.NoError(t, err)
 	data, err := Find(exp)
 	require.NoError(t, err)
-	graph, err := pipeline.NewGraph(data.Trial(planned, Standing{State: judge.SealSame, SealedAt: sealed.SealedAt, Digest: sealed.Digest})...)
+	graph, err := pipeline.NewGraph(data.Trial(planned, Standing{State: judge.SealSame, SealedAt: sealed.SealedAt, Digest: sealed.Digest}, time.Time{})...)
 	require.NoError(t, err)
 	done, err := pipeline.Run(context.Background(), graph, pipeline.Options{})
 	require.NoError(t, err)

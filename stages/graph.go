@@ -16,6 +16,7 @@ import (
 	"fairlobe/experiments"
 	"fairlobe/pipeline"
 	"fairlobe/pipeline/diag"
+	"fairlobe/stages/dwells"
 	"fairlobe/stages/internal/adif"
 	"fairlobe/stages/judge"
 	"fairlobe/stages/locate"
@@ -173,13 +174,14 @@ type Standing struct {
 	Digest   string
 }
 
-// Trial makes the graph from the files to the verdicts. planned are the dwells as Schedule gives them.
-func (d *Data) Trial(planned []schedule.Dwell, seal Standing) []pipeline.Stage {
+// Trial makes the graph from the files to the verdicts. planned are the dwells as Schedule gives them; firstLook is when
+// the data were first looked at, zero if they were not.
+func (d *Data) Trial(planned []schedule.Dwell, seal Standing, firstLook time.Time) []pipeline.Stage {
 	bands := bandsOf(d.exp, planned)
 	return append(d.Reading(planned),
 		locate.Stage(locate.Params{Locator: d.exp.Station.Locator}),
 		reduce.Stage(reduce.Params{Seed: d.exp.Seed, SlotMs: d.exp.Fixed.Slot.Milliseconds(), Sends: d.exp.Fixed.Sends}),
-		judge.Stage(d.judging(planned, bands, seal)))
+		judge.Stage(d.judging(planned, bands, seal, d.dropsAfter(firstLook))))
 }
 
 // Reading makes the stages that read all files and set the rows into the dwells, and no more.
@@ -283,13 +285,39 @@ func (d *Data) analyser() pipeline.Stage {
 	return sweeps.Stage(p, paths)
 }
 
-func (d *Data) judging(planned []schedule.Dwell, bands []string, seal Standing) judge.Params {
+// dropsAfter counts the blocks that were dropped after the first look. A log that can't be read counts none: its stage
+// tells what is wrong with it.
+func (d *Data) dropsAfter(firstLook time.Time) int {
+	if d.log == "" || firstLook.IsZero() {
+		return 0
+	}
+	f, err := os.Open(filepath.Join(d.exp.DataDir, filepath.FromSlash(d.log)))
+	if err != nil {
+		return 0
+	}
+	defer f.Close()
+	events, list := dwells.ReadLog(f, d.log)
+	if list.Err() != nil {
+		return 0
+	}
+	_, after := dwells.BeforeLook(events, firstLook)
+	n := 0
+	for _, e := range after {
+		if e.Kind == dwells.Drop {
+			n++
+		}
+	}
+	return n
+}
+
+func (d *Data) judging(planned []schedule.Dwell, bands []string, seal Standing, dropsAfterLook int) judge.Params {
 	exp := d.exp
 	p := judge.Params{
 		SmallestDB: exp.SmallestDB, CutDB: exp.Fixed.CutDB, Seed: exp.Seed, Stopping: exp.Schedule.Stopping, Seal: seal.State,
 		OrderFile: exp.Schedule.File != "", OrderRandom: exp.Schedule.Order == "random",
 		SharedCoin:     exp.Schedule.File == "" && exp.Schedule.Rotate == "bands within arm" && len(bands) > 1,
 		SpotIntervalMs: exp.Schedule.SpotInterval.Milliseconds(), SlotMs: exp.Fixed.Slot.Milliseconds(),
+		DropsAfterLook: dropsAfterLook,
 	}
 	if !seal.SealedAt.IsZero() {
 		p.SealedMs = seal.SealedAt.UnixMilli()

@@ -42,6 +42,9 @@ func runCheck(ctx context.Context, path string, std streams) error {
 		}
 		warnings = append(warnings, notes...)
 	}
+	if o.planned != nil {
+		warnings = append(warnings, stages.Doubts(o.exp, o.planned)...)
+	}
 	warnings = warnings.Sort()
 	for _, d := range warnings {
 		fmt.Fprintln(std.err, d)

@@ -46,7 +46,7 @@ stages/internal/signflip:    -
 stages/internal/multiple:    -
 stages/internal/contrast:    stages/internal/signflip
 stages/internal/account:     -
-stages/internal/station:     pipeline/table stages/internal/locator
+stages/internal/station:     pipeline/table stages/internal/geo stages/internal/locator
 
 stages/trial:                datasets pipeline pipeline/diag pipeline/table stages/dwells stages/internal/account stages/schedule
 stages/spots:                datasets pipeline pipeline/diag pipeline/table stages/internal/account stages/internal/adif stages/internal/delimited stages/internal/locator stages/schedule
@@ -56,7 +56,7 @@ stages/locate:               datasets pipeline pipeline/diag pipeline/table stag
 stages/reduce:               datasets pipeline pipeline/table stages/internal/station stages/schedule
 stages/judge:                datasets pipeline pipeline/table stages/internal/account stages/internal/contrast stages/internal/geo stages/internal/multiple stages/internal/station
 stages/report:               pipeline pipeline/table stages/internal/account stages/internal/station
-stages:                      experiments pipeline pipeline/diag stages/internal/adif stages/judge stages/locate stages/quarantine stages/reduce stages/report stages/schedule stages/spots stages/sweeps stages/trial
+stages:                      experiments pipeline pipeline/diag stages/dwells stages/internal/adif stages/internal/contrast stages/judge stages/locate stages/quarantine stages/reduce stages/report stages/schedule stages/spots stages/sweeps stages/trial
 
 cmd/fairlobe:                datasets experiments experiments/looks experiments/seal pipeline pipeline/atomicfile pipeline/diag pipeline/manifest pipeline/store pipeline/table stages stages/judge stages/schedule
 `

@@ -17,6 +17,7 @@ import (
 	"fairlobe/experiments/seal"
 	"fairlobe/pipeline/atomicfile"
 	"fairlobe/pipeline/diag"
+	"fairlobe/stages"
 	"fairlobe/stages/judge"
 	"fairlobe/stages/schedule"
 )
@@ -53,7 +54,7 @@ func runDesign(path string, opt designOptions, std streams) error {
 	if err := o.needSeed(); err != nil {
 		return err
 	}
-	for _, d := range slices.Concat(o.warnings, o.sealNotes()).Sort() {
+	for _, d := range slices.Concat(o.warnings, o.sealNotes(), stages.Doubts(o.exp, o.planned)).Sort() {
 		fmt.Fprintln(std.err, d)
 	}
 	if err := schedule.CheckSlots(o.planned, o.exp.Fixed.Slot.Milliseconds(), o.exp.Fixed.Sends, o.exp.Pos("schedule.dwell_min")).Err(); err != nil {

@@ -116,8 +116,9 @@ one draw serves all bands of a block; with "arms within band" each band has a
 draw of its own, in the order of the schedule.
 
 The time between two dwells is always that of a change, even if the same arm
-stays on: so the clock does not tell what the coin showed. Dwells begin on the
-edges of slots, counted from 00:00 UTC.`
+stays on: so the clock does not tell what the coin showed. Only in the middle of
+a mirrored block, where the arm always stays, there is none. Dwells begin on
+the edges of slots, counted from 00:00 UTC.`
 
 const helpVerdicts = `How to read a verdict
 

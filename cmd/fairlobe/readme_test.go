@@ -40,7 +40,7 @@ func TestReadmeShowsTheTrueOutput(t *testing.T) {
 	require.Equal(t, out.String(), string(readme[from:to]))
 }
 
-// The small experiment file of README.md has no faults but the data folder that a reader does not have yet.
+// The small experiment file of README.md can be checked and sealed as it stands, before there are any data.
 func TestReadmeExperimentIsGood(t *testing.T) {
 	readme, err := os.ReadFile("../../README.md")
 	require.NoError(t, err)
@@ -50,11 +50,13 @@ func TestReadmeExperimentIsGood(t *testing.T) {
 	require.True(t, ok)
 	dir := t.TempDir()
 	t.Chdir(dir)
-	require.NoError(t, os.Mkdir("loop", 0o755))
 	require.NoError(t, os.WriteFile("loop.toml", []byte(text), 0o644))
 	var out, errOut bytes.Buffer
 	require.Equal(t, statusDone, run([]string{"check", "loop.toml"}, nil, &out, &errOut), errOut.String())
 	require.Contains(t, out.String(), "loop.toml: no faults")
+	require.Equal(t, statusDone, run([]string{"design", "--seal", "loop.toml"}, nil, &out, &errOut), errOut.String())
+	require.Equal(t, statusDone, run([]string{"run", "loop.toml"}, nil, &out, &errOut), errOut.String())
+	require.Contains(t, out.String(), "no reports yet")
 }
 
 func copyPath(t *testing.T, from, to string) {

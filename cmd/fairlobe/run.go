@@ -94,6 +94,9 @@ func runRun(ctx context.Context, path string, opt runOptions, std streams) error
 	if err := o.keepApart(dir); err != nil {
 		return err
 	}
+	if info, err := os.Stat(dir); err == nil && !info.IsDir() {
+		return diag.List{{Pos: diag.Pos{File: dir}, Msg: "this is a file, and the outputs need a folder; nothing was written", Mend: "name a new folder with --out"}}
+	}
 	if err := folder().Claim(dir); err != nil {
 		return err
 	}
@@ -144,15 +147,15 @@ func (o *opened) compute(ctx context.Context, dir string, opt pipeline.Options) 
 	if err != nil {
 		return nil, l, err
 	}
-	trial := data.Trial(o.planned, o.standing)
+	if l.all, err = looks.Read(looksPath(o.exp)); err != nil {
+		return nil, l, err
+	}
+	trial := data.Trial(o.planned, o.standing, looks.First(l.all))
 	if err := o.noOwnOutput(trial, dir); err != nil {
 		return nil, l, err
 	}
 	first, err := runGraph(ctx, opt, trial)
 	if err != nil {
-		return nil, l, err
-	}
-	if l.all, err = looks.Read(looksPath(o.exp)); err != nil {
 		return nil, l, err
 	}
 	l.data = "sha256:" + store.Sum([]byte(first.Digest("receptions")+first.Digest("dwells")))

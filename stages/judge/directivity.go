@@ -151,7 +151,7 @@ func (c *court) concludeNoLobe(e *Entry, d *contrast.Directivity) {
 	case e.heard.compressed(e.Arms):
 		e.conclude(Undecided, "compressed", "no lobe shown, but many reports are so strong that they hide differences: use less power")
 	default:
-		e.conclude(Same, "practically_the_same", fmt.Sprintf("no direction differs from the all-round value by %g dB or more, %s", c.SmallestDB, e.heardAt()))
+		e.conclude(Same, "practically_the_same", fmt.Sprintf("a lobe of the shape asked for (%s) is smaller than %g dB, %s", e.claim.Shape, c.SmallestDB, e.heardAt()))
 	}
 }
 
@@ -166,11 +166,19 @@ func (c *court) concludeLobe(e *Entry, d *contrast.Directivity) {
 	if len(n.Lobes) > 0 && n.Lobes[0].DirectionKnown {
 		where = e.fillDirection(n.Lobes[0], !c.open())
 	}
-	size := ""
-	if l := e.Directivity.Lobe; l != nil && l.AmplitudeDB != nil {
-		size = fmt.Sprintf(", %.2f dB (%s) above the all-round value", *l.AmplitudeDB, span(l.AmplitudeIn))
+	e.conclude(Different, "different", fmt.Sprintf("%s gains most against %s %s%s, %s", e.Arms[0], e.Arms[1], where, e.lobeSize(), e.heardAt()))
+}
+
+// lobeSize gives the amplitude in words. Where its interval reaches down to 0 the figure would only mislead.
+func (e *Entry) lobeSize() string {
+	l := e.Directivity.Lobe
+	switch {
+	case l == nil || l.AmplitudeDB == nil:
+		return ""
+	case !excludesZero(l.AmplitudeIn):
+		return ", the size is open"
 	}
-	e.conclude(Different, "different", fmt.Sprintf("%s gains most against %s %s%s, %s", e.Arms[0], e.Arms[1], where, size, e.heardAt()))
+	return fmt.Sprintf(", %.2f dB (%s) above the all-round value", *l.AmplitudeDB, span(l.AmplitudeIn))
 }
 
 // fillDirection gives the direction in words too.

@@ -78,12 +78,14 @@ type Params struct {
 	// SpotIntervalMs is how often reports are passed on; 0 for every decode.
 	SpotIntervalMs int64
 	SlotMs         int64
+	// DropsAfterLook counts the blocks that were dropped after the data had been looked at.
+	DropsAfterLook int
 }
 
 // Stage makes the stage.
 func Stage(p Params) pipeline.Stage {
 	return pipeline.Stage{
-		Name: "judge", Version: 2, Params: p,
+		Name: "judge", Version: 3, Params: p,
 		Needs: []string{"dwells", "trial.json", "stations", "receptions", "sweeps", "intake.json"},
 		Makes: []pipeline.Output{{Name: TableVerdicts, Schema: datasets.Verdicts()}},
 		Run: func(ctx context.Context, in *pipeline.Input) (*pipeline.Result, error) {

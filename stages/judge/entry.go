@@ -83,7 +83,8 @@ type Entry struct {
 	rawP                    *float64 // unrounded, for the correction
 }
 
-// BeyondEntry is the second interval, for receivers other than those heard.
+// BeyondEntry is the second interval, for receivers other than those heard. It does not exist in an open trial, since it
+// does not hold under repeated looks.
 type BeyondEntry struct {
 	IntervalDB *Range   `json:"interval_db"`
 	P          *float64 `json:"p"`

@@ -17,7 +17,7 @@ func (p Params) evidenceOf(d *data) (evidence, code, why string) {
 	if p.OrderFile {
 		switch {
 		case !p.OrderRandom:
-			return Compared, "order_not_random", "the arms were alternated without a random order"
+			return Compared, "order_not_random", "the order was not drawn at random"
 		case d.trial.PlainlyRegular != "":
 			return Compared, "order_regular", "the order is said to be random, but " + d.trial.PlainlyRegular
 		}

@@ -36,11 +36,24 @@ func small() *world {
 	w.lost[3] = "dropped: rain"
 	w.trial.Losses = []account.Loss{{Band: "20m", Share: 1.0 / 12, P: 1}, {Band: "10m", Share: 1.0 / 12, P: 1}}
 	w.trial.Warnings = []account.Warning{{Code: "late_switch", Text: "session 1, 10m, block 2: low was connected 40 s after its dwell began", Band: "10m"}}
+	w.trial.Events = []account.LogEvent{
+		logged("power", 1, "low", 5, ""), logged("remark", 2, "", 0, "packing up"), logged("power", 4, "high", 4, "battery low"),
+		logged("deviation", 3, "high", 0, "guy rope slack"),
+	}
 	w.params.SharedCoin, w.params.SpotIntervalMs = true, 300_000
 	w.sweeps = append(shown("low", "sweeps/low.csv", "radio", 1.62), shown("high", "sweeps/high.csv", "radio", 1.99)...)
 	w.intake = account.Intake{Read: 9000, Used: 8000, Merged: 500, OutOfScope: 480, Quarantined: 20, Clashes: 3,
 		Reasons: map[string]int{"within the settle time": 400, "outside the schedule": 80}}
 	return w
+}
+
+// logged is a line of the log, some minutes after the beginning; the value 0 stands for none.
+func logged(kind string, minutes int, arm string, value float64, note string) account.LogEvent {
+	e := account.LogEvent{Kind: kind, Time: began.Add(time.Duration(minutes) * time.Minute), Session: 1, Arm: arm, Note: note}
+	if value != 0 {
+		e.Value = &value
+	}
+	return e
 }
 
 // written runs judge and report.
@@ -61,7 +74,7 @@ func written(t *testing.T, w *world, p report.Params) map[string]string {
 	quarantine.Append("spots/a.csv", 7, nil, "x", "no time: write it as the file's layout says")
 	next := pipeline.NewInput(context.Background(), memory.NewGoAllocator(),
 		map[string]arrow.Record{"cells": cells.Record(), "dwells": dwells, "stations": stations, "quarantine": quarantine.Record(), "verdicts": res.Tables[judge.TableVerdicts]},
-		map[string][]byte{"intake.json": intake})
+		map[string][]byte{"intake.json": intake, "trial.json": in.File("trial.json")})
 	defer next.Release()
 	done, err := report.Stage(p).Run(context.Background(), next)
 	require.NoError(t, err)
@@ -118,6 +131,13 @@ func TestHostileTextCantSteerTheReport(t *testing.T) {
 	w.params.Arms = w.arms
 	w.lost[3] = "dropped: " + hostile
 	w.trial.Warnings[0].Text = hostile
+	w.intake.Warnings = []account.Warning{{Code: "times_doubtful", Text: hostile}}
+	w.trial.Events = nil
+	for i := range 43 {
+		e := logged("deviation", i, w.arms[0], 0, hostile+strings.Repeat("verylongnote", 100))
+		e.Band = hostile
+		w.trial.Events = append(w.trial.Events, e)
+	}
 	w.intake.Reasons = map[string]int{hostile: 1}
 	w.sweeps = nil
 	p := params()
@@ -125,6 +145,8 @@ func TestHostileTextCantSteerTheReport(t *testing.T) {
 	out := written(t, w, p)
 	readable(t, out[report.FileText])
 	readable(t, out[report.FileAnswers])
+	require.Contains(t, out[report.FileText], "\n  and 3 more\n")
+	require.Equal(t, 40, strings.Count(out[report.FileText], "  deviation, 2026-"))
 	var doc map[string]any
 	require.NoError(t, json.Unmarshal([]byte(out[report.FileVerdicts]), &doc))
 	require.NotContains(t, out[report.FileVerdicts], "<script>", "verdicts.json may be pasted into a page")

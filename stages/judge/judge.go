@@ -132,8 +132,8 @@ func (c *court) hear(e *Entry, band Band) error {
 		c.hearMatch(e, band)
 		return nil
 	}
-	if c.intake.Read == 0 {
-		e.conclude(Refused, "no_reports", "no reports yet")
+	c.warnOfInput(e)
+	if c.refusedRows(e) {
 		return nil
 	}
 	if e.Kind == "directivity" && len(e.Arms) == 1 {
@@ -157,6 +157,22 @@ func (c *court) hear(e *Entry, band Band) error {
 		c.hearLevel(e, t)
 	}
 	return nil
+}
+
+// refusedRows refuses where the spot files give nothing to judge.
+func (c *court) refusedRows(e *Entry) bool {
+	i := c.intake
+	switch {
+	case i.Read == 0:
+		e.conclude(Refused, "no_reports", "no reports yet")
+	case i.Used > 0:
+		return false
+	case i.Quarantined < i.Read && !c.complete():
+		e.conclude(Refused, "no_usable_rows", fmt.Sprintf("none of the %d rows read is a usable report of the trial yet", i.Read))
+	default:
+		e.conclude(Refused, "no_usable_rows", fmt.Sprintf("none of the %d rows could be used: see tables/quarantine and where the rows went", i.Read))
+	}
+	return true
 }
 
 // refuseOneArm: with one arm the data can't separate the antenna from the path.

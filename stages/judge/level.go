@@ -72,7 +72,9 @@ func (c *court) test(e *Entry, t *contest, level contrast.Level) {
 		excluded := excludesZero(e.IntervalDB)
 		e.ZeroExcluded = &excluded
 	}
-	e.Beyond = &BeyondEntry{IntervalDB: outward(level.Beyond.Interval), P: roundP(level.Beyond.P), Regions: round4(level.Beyond.EffectiveRegions)}
+	if !c.open() { // the second test holds for a fixed number of blocks only
+		e.Beyond = &BeyondEntry{IntervalDB: outward(level.Beyond.Interval), P: roundP(level.Beyond.P), Regions: round4(level.Beyond.EffectiveRegions)}
+	}
 	e.naive(t)
 	e.sessions(t, c.turned(e), true)
 	c.lookForDirection(e, t)
@@ -191,7 +193,7 @@ func (c *court) plan(e *Entry) string {
 }
 
 func (c *court) concludeSame(e *Entry) {
-	if inside(e.Beyond.IntervalDB, c.SmallestDB) {
+	if e.Beyond != nil && inside(e.Beyond.IntervalDB, c.SmallestDB) {
 		e.widen()
 	}
 	if !excludesZero(e.IntervalDB) {
@@ -204,7 +206,7 @@ func (c *court) concludeSame(e *Entry) {
 }
 
 func (c *court) concludeDifferent(e *Entry) {
-	if p := e.Beyond.P; p != nil && *p <= alpha {
+	if e.Beyond != nil && e.Beyond.P != nil && *e.Beyond.P <= alpha {
 		e.widen()
 	}
 	better, worse, i := e.ranked()

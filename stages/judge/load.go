@@ -96,7 +96,7 @@ func (d *data) loadStations(r *table.Reader) {
 			s.radiusKm = r.Float("position_radius_km")
 		}
 		call := r.Str("call")
-		s.roaming = strings.HasSuffix(call, "/M")
+		s.roaming = onTheMove(call)
 		if r.Str("place") != "" {
 			places[call]++
 		}
@@ -108,6 +108,11 @@ func (d *data) loadStations(r *table.Reader) {
 			d.stations[i].roaming = true
 		}
 	}
+}
+
+// onTheMove tells by the suffix of its call whether a station is in a car, on a ship or in the air.
+func onTheMove(call string) bool {
+	return slices.ContainsFunc([]string{"/M", "/MM", "/AM"}, func(suffix string) bool { return strings.HasSuffix(call, suffix) })
 }
 
 // forDirectivity tells whether the station's bearing is known well enough.

@@ -46,16 +46,58 @@ func (c *court) hearMatch(e *Entry, band Band) {
 		}
 		e.warnOfGaps(arm, some, from, to)
 	}
-	e.concludeMatch(missing, over, doubtful)
+	e.concludeMatch(c.unmeasured(e, missing), over, doubtful)
 }
 
-func (e *Entry) concludeMatch(missing []string, over, doubtful string) {
+// wrongUnit is the ratio of frequencies from which a unit that was mistaken is the likely cause.
+const wrongUnit = 100
+
+// unmeasured says which arms have no readings inside the limits, and where their readings lie, if there are any; "" if no
+// arm is missing.
+func (c *court) unmeasured(e *Entry, missing []string) string {
+	if len(missing) == 0 {
+		return ""
+	}
+	text := fmt.Sprintf("there are no readings of %s from %g to %g MHz", strings.Join(missing, ", "), e.Match.FromMHz, e.Match.ToMHz)
+	elsewhere := ""
+	for _, arm := range missing {
+		low, high, measured := c.rangeOf(arm)
+		if !measured {
+			continue
+		}
+		those, mend := "they", "measure there too"
+		if len(missing) > 1 {
+			those = "those of " + arm
+		}
+		if high*wrongUnit < e.Match.FromMHz || low > wrongUnit*e.Match.ToMHz {
+			mend = "check the unit"
+		}
+		elsewhere += fmt.Sprintf("; %s lie at %.6g to %.6g MHz: %s", those, low, high, mend)
+	}
+	return text + cmp.Or(elsewhere, ": measure there")
+}
+
+// rangeOf gives the lowest and highest frequency of all readings of an arm.
+func (c *court) rangeOf(arm string) (low, high float64, measured bool) {
+	for _, r := range c.readings {
+		switch {
+		case r.arm != arm:
+		case !measured:
+			low, high, measured = r.mhz, r.mhz, true
+		default:
+			low, high = min(low, r.mhz), max(high, r.mhz)
+		}
+	}
+	return low, high, measured
+}
+
+func (e *Entry) concludeMatch(missing, over, doubtful string) {
 	limit := e.claim.SWRAtMost
 	switch {
 	case over != "":
 		e.conclude(Fails, "fails", fmt.Sprintf("%s, above the limit of %g", over, limit))
-	case len(missing) > 0:
-		e.conclude(Refused, "no_readings", fmt.Sprintf("there are no readings of %s from %g to %g MHz: measure there", strings.Join(missing, ", "), e.Match.FromMHz, e.Match.ToMHz))
+	case missing != "":
+		e.conclude(Refused, "no_readings", missing)
 	case doubtful != "":
 		e.conclude(Undecided, "rounding", fmt.Sprintf("%s as it was shown: the true value may lie on either side of the limit of %g", doubtful, limit))
 	case e.warned("gap_in_readings"):

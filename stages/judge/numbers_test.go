@@ -49,6 +49,8 @@ func TestOpenTrialRestsOnTheRunningNumbers(t *testing.T) {
 	open := with(asking(plain().differ(3).leans(3), level(), lobe("one-sided")), func(w *world) { w.params.Stopping = "open" }).judged(t)
 	require.Equal(t, open[0].PRunning, open[0].P)
 	require.Equal(t, open[0].RunningDB, open[0].IntervalDB)
+	require.NotNil(t, fixed[0].Beyond)
+	require.Nil(t, open[0].Beyond, "the second test does not hold under repeated looks")
 	require.Equal(t, fixed[0].PRunning, open[0].P)
 	require.Greater(t, *open[0].P, *fixed[0].P)
 	require.Less(t, *open[0].IntervalDB[0], *fixed[0].IntervalDB[0])

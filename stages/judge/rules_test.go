@@ -77,7 +77,7 @@ func rule1() []ruleCase {
 		{rule: rule, name: "another order than sealed", world: sealed(judge.SealOrder, sealedMs), verdict: "refused", code: "order_not_sealed", says: []string{"described, not tested", "put the seed, the arms and the schedule back"}},
 		{rule: rule, name: "order from a file, random", world: file(true, ""), verdict: "different", code: "different", reach: beyond, warns: []string{"order_declared"}},
 		{rule: rule, name: "order from a file, plainly regular", world: file(true, "each block begins with low"), verdict: "refused", code: "order_regular", says: []string{"each block begins with low"}},
-		{rule: rule, name: "order from a file, not random", world: file(false, ""), verdict: "refused", code: "order_not_random", says: []string{"draw the order at random"}},
+		{rule: rule, name: "order from a file, not random", world: file(false, ""), verdict: "refused", code: "order_not_random", says: []string{"the order was not drawn at random: described, not tested; draw the order at random"}},
 		{rule: rule, name: "order from a file, sealed, and another", world: with(file(true, ""), func(w *world) { w.params.Seal = judge.SealOrder }), verdict: "refused", code: "order_not_sealed"},
 		{rule: rule, name: "lobe, not random", world: asking(file(false, "").leans(3), lobe("one-sided")), verdict: "refused", code: "order_not_random"},
 	}
@@ -99,8 +99,9 @@ func rule2() []ruleCase {
 			for b := 9; b < 12; b++ {
 				w.lost[b] = "not run: ended before"
 			}
-		}), verdict: "different", code: "different", reach: beyond, warns: []string{"ended_early"}},
-		{rule: rule, name: "open", world: with(at(9), func(w *world) { w.params.Stopping = "open" }), verdict: "different", code: "different", reach: beyond, warns: []string{}},
+		}), verdict: "different", code: "different", reach: here, warns: []string{"ended_early"}},
+		{rule: rule, name: "open", world: with(at(9), func(w *world) { w.params.Stopping = "open" }), verdict: "different", code: "different", reach: here, warns: []string{}},
+		{rule: rule, name: "open, the same", world: with(whole(), func(w *world) { w.params.Stopping = "open" }), verdict: "practically the same", code: "practically_the_same", reach: here, warns: []string{}},
 		{rule: rule, name: "lobe, 9 of 12", world: asking(at(9).leans(3), lobe("one-sided")), verdict: "undecided", code: "unfinished"},
 		{rule: rule, name: "lobe, open", world: with(asking(at(9).leans(3), lobe("one-sided")), func(w *world) { w.params.Stopping = "open" }), verdict: "different", code: "different", reach: here, says: []string{"high gains most against low toward"}},
 		{rule: rule, name: "no lobe, open: none of a size is ruled out", world: with(asking(at(9), lobe("one-sided")), func(w *world) { w.params.Stopping = "open" }), verdict: "undecided", code: "undecided", reach: here},
@@ -168,6 +169,10 @@ func rule4() []ruleCase {
 			w.diffDB = func(at place) float64 { return 3 * math.Cos(2*(at.deg-30)*math.Pi/180) }
 		}), lobe("two-sided")), verdict: "different", code: "different", reach: here, says: []string{"along 30 and 210 degrees"}},
 		{rule: rule, name: "any shape", world: asking(with(plain().leans(3), func(w *world) { w.blocks = 12 }), lobe("any")), verdict: "different", code: "different", reach: here, says: []string{"toward"}},
+		{rule: rule, name: "a lobe whose size reaches down to 0", world: asking(with(plain(), func(w *world) {
+			w.params.Seed, w.blocks = 3, 12
+			w.diffDB = func(at place) float64 { return 0.11 * (math.Sin(at.deg*math.Pi/180) + math.Cos(2*at.deg*math.Pi/180)) }
+		}), lobe("any")), verdict: "different", code: "different", reach: here, says: []string{"high gains most against low in a direction that the data leave open, the size is open, at the 24"}},
 		{rule: rule, name: "no lobe", world: asking(plain(), lobe("one-sided")), verdict: "practically the same", code: "practically_the_same", reach: here},
 		{rule: rule, name: "10 stations", world: asking(with(plain(), func(w *world) { w.stations = around(10) }), lobe("one-sided")), verdict: "undecided", code: "few_to_rule_out", reach: here, says: []string{"10 receivers are too few"}},
 		{rule: rule, name: "compressed", world: asking(with(plain(), loud), lobe("one-sided")), verdict: "undecided", code: "compressed", reach: here},
@@ -187,13 +192,13 @@ func rule4() []ruleCase {
 		}), lobe("any")), verdict: "refused", code: "too_few_regions"},
 		{rule: "4: bearing uncertain by over 20 degrees, or on the move: not for directivity", name: "no usable bearing", world: asking(with(plain().leans(3), func(w *world) {
 			for i := range w.stations {
-				switch i % 3 {
+				switch i % 5 {
 				case 0:
 					w.stations[i].radius = w.stations[i].km
 				case 1:
-					w.stations[i].call += "/M"
-				case 2:
 					w.stations[i].unknown = true
+				default:
+					w.stations[i].call += []string{"/M", "/MM", "/AM"}[i%5-2]
 				}
 			}
 		}), lobe("one-sided")), verdict: "refused", code: "too_few_stations", says: []string{"0 heard"}},
@@ -280,7 +285,23 @@ func rule6() []ruleCase {
 			w.claims[0].Arms, w.params.Arms = []string{"low"}, []string{"low"}
 		}), verdict: "refused", code: "one_arm", says: []string{"turn this wire in random blocks, or name a control station"}},
 		{rule: "commands: no data yet", name: "no reports", world: with(plain(), func(w *world) { w.intake.Background = 1 }), verdict: "refused", code: "no_reports", says: []string{"no reports yet"}},
+		{rule: "10: rows that nothing can be made of", name: "all quarantined", world: rows(40, 40, true), verdict: "refused", code: "no_usable_rows", says: []string{"none of the 40 rows could be used: see tables/quarantine and where the rows went"}},
+		{rule: "10: rows that nothing can be made of", name: "all quarantined, under way", world: rows(40, 40, false), verdict: "refused", code: "no_usable_rows", says: []string{"could be used"}},
+		{rule: "10: rows that nothing can be made of", name: "none usable, over", world: rows(40, 3, true), verdict: "refused", code: "no_usable_rows", says: []string{"could be used"}},
+		{rule: "10: rows that nothing can be made of", name: "none usable, under way", world: rows(40, 3, false), verdict: "refused", code: "no_usable_rows", says: []string{"none of the 40 rows read is a usable report of the trial yet"}},
+		{rule: "10: rows that nothing can be made of", name: "a match does not rest on them", world: asking(rows(40, 40, true), matchClaim("low")), verdict: "refused", code: "no_readings"},
 	}
+}
+
+// rows is a trial, over or under way, of whose rows none is usable and some are quarantined.
+func rows(read, quarantined int, over bool) *world {
+	return with(plain(), func(w *world) {
+		w.intake = account.Intake{Read: read, Quarantined: quarantined, OutOfScope: read - quarantined}
+		w.silent = func(place, string, int) bool { return true }
+		if !over {
+			w.last = began
+		}
+	})
 }
 
 func rule9() []ruleCase {
@@ -297,11 +318,11 @@ func rule9() []ruleCase {
 		c.name, c.world, c.warns = name, with(plain(), change), warns
 		return c
 	}
-	logged := same
-	logged.name, logged.world = "from the log, on their band", fromLog
-	logged.warns = []string{"after_end", "clock", "drop_reason", "late_switch", "late_switch", "no_dwell", "no_log", "pause_order", "radio_clock", "start_twice", "unconfirmed", "wrong_arm"}
+	fromTheLog := same
+	fromTheLog.name, fromTheLog.world = "from the log, on their band", fromLog
+	fromTheLog.warns = []string{"after_end", "clock", "drop_reason", "late_switch", "late_switch", "no_dwell", "no_log", "pause_order", "radio_clock", "start_twice", "unconfirmed", "wrong_arm"}
 	return []ruleCase{
-		logged,
+		fromTheLog,
 		of("shared coin", func(w *world) { w.params.SharedCoin = true }, "shared_coin"),
 		of("one erection", func(w *world) { w.trial.OneErection = true }, "one_erection"),
 		of("passed on every 5 minutes", func(w *world) { w.params.SpotIntervalMs = 300_000 }, "thinned"),
@@ -364,7 +385,7 @@ func TestRules(t *testing.T) {
 
 func allCases() []ruleCase {
 	var all []ruleCase
-	for _, some := range [][]ruleCase{rule1(), rule2(), rule3(), rule4(), rule5(), rule6(), matchCases(), rule9()} {
+	for _, some := range [][]ruleCase{rule1(), rule2(), rule3(), rule4(), rule5(), rule6(), matchCases(), rule9(), inputCases()} {
 		all = append(all, some...)
 	}
 	return all

@@ -41,7 +41,23 @@ func (c *court) warnings(e *Entry, t *contest) {
 	if l := c.lossOn(e.Band); tells(l) {
 		e.warn("losses", lossWords(l)+": losses may depend on the arm")
 	}
-	for _, w := range c.trial.Warnings {
+	c.warnOfLog(e)
+}
+
+// warnOfInput warns of what stands against the data as a whole, whatever is asked of them.
+func (c *court) warnOfInput(e *Entry) {
+	e.passOn(c.intake.Warnings)
+	switch n := c.DropsAfterLook; {
+	case n == 1:
+		e.warn("dropped_after_look", "1 block was dropped after the data had been looked at: the verdict was not tried without this drop")
+	case n > 1:
+		e.warn("dropped_after_look", fmt.Sprintf("%d blocks were dropped after the data had been looked at: the verdict was not tried without these drops", n))
+	}
+}
+
+// passOn takes over the warnings of another stage that speak of the entry's band.
+func (e *Entry) passOn(all []account.Warning) {
+	for _, w := range all {
 		if w.Band == "" || w.Band == e.Band {
 			e.warn(w.Code, w.Text)
 		}

@@ -228,7 +228,7 @@ func asJSON(v any) []byte {
 // complete fills in what the intake says if the case did not.
 func (w *world) complete(end time.Time) {
 	if w.intake.Read == 0 && w.intake.Background == 0 {
-		w.intake.Read = 1000
+		w.intake.Read, w.intake.Used = 1000, 1000
 	}
 	if w.last.IsZero() {
 		w.last = end

@@ -1,7 +1,8 @@
 // Package locate tells the stations of a trial apart and says where they are.
 //
 // A station is a call with its suffix and a place. A locator that contains another (MN83 and MN83kp) is the
-// same place less exactly told, and the longest one stands for it. Places that can't agree are two stations.
+// same place less exactly told, and the longest one stands for it; exact positions within 1 km are one place (see
+// package station). Places that can't agree are two stations.
 // Rows of a call that tell no place, or one that contains several of the call's places, belong to the call's one place,
 // or to a station without a place if it has none or several.
 //
@@ -43,7 +44,7 @@ type Params struct {
 // Stage makes the stage: from table spots to table stations.
 func Stage(p Params) pipeline.Stage {
 	return pipeline.Stage{
-		Name: "stations", Version: 2, Needs: []string{"spots"}, Params: p,
+		Name: "stations", Version: 3, Needs: []string{"spots"}, Params: p,
 		Makes: []pipeline.Output{{Name: TableStations, Schema: datasets.Stations()}},
 		Run: func(_ context.Context, in *pipeline.Input) (*pipeline.Result, error) {
 			home, err := locator.Decode(p.Locator)
@@ -99,30 +100,41 @@ func identify(all []sighting) ([]*entry, diag.List) {
 	}
 	slices.Sort(names)
 	var out []*entry
-	var notes diag.List
+	var several []string
 	for _, call := range names {
 		places := station.Places(keysOf(calls[call]))
 		if len(places) > 1 {
-			notes = append(notes, diag.Diag{Severity: diag.Warning, Code: "two_places",
-				Msg: fmt.Sprintf("%s reports from %d places that can't be one (%s); they count as separate stations", call, len(places), strings.Join(placeNames(places), ", "))})
+			several = append(several, fmt.Sprintf("%s (%d)", call, len(places)))
 		}
 		out = append(out, ofCall(call, places, calls[call])...)
 	}
-	return out, notes
+	return out, warnPlaces(several)
+}
+
+// mostNamed bounds the calls that a warning names.
+const mostNamed = 5
+
+// warnPlaces warns of calls with several places, in one note however many they are.
+func warnPlaces(calls []string) diag.List {
+	if len(calls) == 0 {
+		return nil
+	}
+	who := "1 call reports"
+	if len(calls) > 1 {
+		who = fmt.Sprintf("%d calls report", len(calls))
+	}
+	named := strings.Join(calls[:min(mostNamed, len(calls))], ", ")
+	if more := len(calls) - mostNamed; more > 0 {
+		named += fmt.Sprintf(" and %d more", more)
+	}
+	return diag.List{{Severity: diag.Warning, Code: "two_places",
+		Msg: fmt.Sprintf("%s from more than one place: %s; each place counts as a station of its own", who, named)}}
 }
 
 func keysOf(all []sighting) []station.Place {
 	out := make([]station.Place, len(all))
 	for i, s := range all {
 		out[i] = s.Place
-	}
-	return out
-}
-
-func placeNames(places []station.Place) []string {
-	out := make([]string, len(places))
-	for i, p := range places {
-		out[i] = p.Key()
 	}
 	return out
 }

@@ -83,6 +83,8 @@ func TestStations(t *testing.T) {
 		{"rows out of scope do not", []told{{call: "Q2AB", locator: "NN34ab", fate: "outside the schedule"}}, nil, nil},
 		{"places that can't agree are two stations, warned", []told{{call: "Q2AB", locator: "NN34"}, {call: "Q2AB", locator: "MN93", minute: 1}, {call: "Q2AB", minute: 2}},
 			[]string{"0 Q2AB [NN34] 060-090 deg, 500- km", "1 Q2AB [MN93] 090-120 deg, 0-200 km", "2 Q2AB [] unknown"}, []string{"two_places"}},
+		{"one position told with other digits", []told{{call: "Q2AB", lat: deg(43.5), lon: deg(78.5)}, {call: "Q2AB", lat: deg(43.5001), lon: deg(78.5002), minute: 1}},
+			[]string{"0 Q2AB [43.500100,78.500200] 090-120 deg, 0-200 km"}, nil},
 		{"a call with its suffix is a station of its own", []told{{call: "Q2AB", locator: "MN93"}, {call: "Q2AB/P", locator: "MN93"}},
 			[]string{"0 Q2AB [MN93] 090-120 deg, 0-200 km", "1 Q2AB/P [MN93] 090-120 deg, 0-200 km"}, nil},
 		{"no place", []told{{call: "Q2AB"}}, []string{"0 Q2AB [] unknown"}, nil},
@@ -98,6 +100,27 @@ func TestStations(t *testing.T) {
 			require.Equal(t, c.lines, lines)
 			require.Equal(t, c.codes, codes)
 		})
+	}
+}
+
+// However many calls have several places, there is one warning; it names five.
+func TestOneWarningOfPlaces(t *testing.T) {
+	var all []told
+	for n := range 7 {
+		call := fmt.Sprintf("Q%dAB", n+1)
+		all = append(all, told{call: call, locator: "NN34"}, told{call: call, locator: "MN93"})
+	}
+	all = append(all, told{call: "Q1AB", locator: "MN94"}, told{call: "Q9ZZ", locator: "MN93"})
+	for _, c := range []struct {
+		told []told
+		want string
+	}{
+		{all[:2], "1 call reports from more than one place: Q1AB (2); each place counts as a station of its own"},
+		{all, "7 calls report from more than one place: Q1AB (3), Q2AB (2), Q3AB (2), Q4AB (2), Q5AB (2) and 2 more; each place counts as a station of its own"},
+	} {
+		_, notes := identify(readSightings(spotTable(c.told)))
+		require.Len(t, notes, 1)
+		require.Equal(t, c.want, notes[0].Msg)
 	}
 }
 

@@ -135,7 +135,7 @@ func (s setting) judged(t *testing.T, seed uint64) []entry {
 	s.carriedOut(t, exp, planned, seed)
 	data, err := stages.Find(exp)
 	require.NoError(t, err)
-	graph, err := pipeline.NewGraph(data.Trial(planned, stages.Standing{State: judge.SealSame, SealedAt: planned[0].Start.Add(-time.Hour)})...)
+	graph, err := pipeline.NewGraph(data.Trial(planned, stages.Standing{State: judge.SealSame, SealedAt: planned[0].Start.Add(-time.Hour)}, time.Time{})...)
 	require.NoError(t, err)
 	done, err := pipeline.Run(context.Background(), graph, pipeline.Options{})
 	require.NoError(t, err)

@@ -38,7 +38,7 @@ type Params struct {
 // Stage makes the stage.
 func Stage(p Params) pipeline.Stage {
 	return pipeline.Stage{
-		Name: "reduce", Version: 2, Needs: []string{"dwells", "spots", "stations", "background"}, Params: p,
+		Name: "reduce", Version: 3, Needs: []string{"dwells", "spots", "stations", "background"}, Params: p,
 		Makes: []pipeline.Output{
 			{Name: TableReceptions, Schema: datasets.Receptions()},
 			{Name: TableListening, Schema: datasets.Listening()},

@@ -240,3 +240,23 @@ func BenchmarkDither(b *testing.B) {
 	}
 	require.NotZero(b, sum)
 }
+
+// A receiver that tells its position with other digits is the same station.
+func TestPositionToldWithOtherDigits(t *testing.T) {
+	lat, lon, roughLat, roughLon, farLat := 43.5001, 78.5002, 43.5, 78.5, 43.6
+	spots := []spotRow{
+		{"20m", "04:00:30", "sent", "Q3CD", "", &lat, &lon, -3, 1, 1, 1, "a", "used"},
+		{"20m", "04:02:30", "sent", "Q3CD", "", &roughLat, &roughLon, -4, 1, 1, 2, "b", "used"},
+	}
+	stations := [][3]string{{"Q3CD", "43.500100,78.500200", ""}}
+	res, err := run(t, even, inputs(mirrored, spots, stations, nil))
+	require.NoError(t, err)
+	for r := table.NewReader(res.Tables[TableReceptions]); r.Next(); {
+		require.Zero(t, r.Int("station"))
+	}
+	require.EqualValues(t, 2, res.Tables[TableReceptions].NumRows())
+
+	spots[1].lat = &farLat
+	_, err = run(t, even, inputs(mirrored, spots, stations, nil))
+	require.ErrorContains(t, err, "f line 2: station Q3CD is not in table stations")
+}

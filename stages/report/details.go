@@ -82,7 +82,7 @@ func (w *writer) chances(e entry) {
 	if e.P != nil {
 		text := "p = " + number(e.P)
 		if e.FamilySize != nil {
-			text += fmt.Sprintf("; corrected for %d questions: %s", *e.FamilySize, number(e.PAdjusted))
+			text += fmt.Sprintf("; corrected for %s: %s", questions(*e.FamilySize), number(e.PAdjusted))
 		}
 		w.wrap("  ", text)
 	}
@@ -94,6 +94,13 @@ func (w *writer) chances(e entry) {
 	if e.Naive != nil && e.Naive.SpotTP != nil {
 		w.line("  misleading: a t test over single spots would say p = %s", number(e.Naive.SpotTP))
 	}
+}
+
+func questions(n int) string {
+	if n == 1 {
+		return "1 question"
+	}
+	return fmt.Sprintf("%d questions", n)
 }
 
 func (w *writer) sessions(e entry) {

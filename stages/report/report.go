@@ -59,8 +59,8 @@ type Rows struct {
 // Stage makes the stage.
 func Stage(p Params) pipeline.Stage {
 	return pipeline.Stage{
-		Name: "report", Version: 3, Params: p,
-		Needs: []string{"cells", "dwells", "intake.json", "quarantine", "stations", "verdicts"},
+		Name: "report", Version: 4, Params: p,
+		Needs: []string{"cells", "dwells", "intake.json", "quarantine", "stations", "trial.json", "verdicts"},
 		Makes: []pipeline.Output{{Name: FileVerdicts}, {Name: FileText}, {Name: FileAnswers}},
 		Run: func(_ context.Context, in *pipeline.Input) (*pipeline.Result, error) {
 			doc, intake, err := p.document(in)

@@ -51,7 +51,8 @@ func short(s string, n int) string {
 	return string(r[:n-1]) + "\u2026"
 }
 
-// bar draws one interval: [ and ] are its ends, < and > an end off the scale or without bound, o the estimate.
+// bar draws one interval: [ and ] are its ends, < and > an end off the scale or without bound, o the estimate. Both ends
+// stay visible, so an estimate that lies on one is not drawn.
 func bar(e entry, reach float64) string {
 	cells := []rune(strings.Repeat(" ", scaleWidth))
 	at := func(v float64) int {
@@ -64,12 +65,16 @@ func bar(e entry, reach float64) string {
 	if v := e.IntervalDB[1]; v != nil && *v <= reach {
 		to, closing = at(*v), ']'
 	}
+	if from == to { // two ends need two characters
+		from = min(from, scaleWidth-2)
+		to = from + 1
+	}
 	for i := from; i <= to; i++ {
 		cells[i] = '-'
 	}
 	cells[at(0)] = '|'
 	cells[at(e.SmallestDB)], cells[at(-e.SmallestDB)] = ':', ':'
-	cells[from], cells[to] = open, closing
 	cells[at(*e.EstimateDB)] = 'o'
+	cells[from], cells[to] = open, closing
 	return string(cells)
 }

@@ -38,6 +38,9 @@ func (p Params) text(in *pipeline.Input, doc *Document, intake *account.Intake) 
 	w.rows(intake, int(in.Table("quarantine").NumRows()))
 	w.ownSquare(in)
 	w.blocks(table.NewReader(in.Table("dwells")))
+	if err := w.log(in.File("trial.json")); err != nil {
+		return nil, nil, err
+	}
 	w.cautions()
 	w.repeat(p, doc)
 	return answers, w.Bytes(), nil

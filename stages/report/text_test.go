@@ -3,8 +3,11 @@ package report
 import (
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
+
+	"fairlobe/stages/internal/account"
 )
 
 func at(v float64) *float64 { return &v }
@@ -40,11 +43,14 @@ func TestBar(t *testing.T) {
 		estimate  float64
 		want      string
 	}{
+		"narrow":         {at(0.26), at(0.27), 0.27, "              :     |[]   :              "},
+		"narrow, at end": {at(4.95), at(4.99), 4.97, "              :     |     :            []"},
+		"on an end":      {at(2), at(3.9), 2.05, "              :     |     : [-------]    "},
 		"inside":         {at(-1), at(1), 0, "              : [---o---] :              "},
 		"no upper bound": {at(2), nil, 3, "              :     |     : [---o------->"},
 		"no lower bound": {nil, at(-2), -3, "<-------o---] :     |     :              "},
 		"no bound":       {nil, nil, 0, "<-------------:-----o-----:------------->"},
-		"off the scale":  {at(4), at(9), 5, "              :     |     :         [---o"},
+		"off the scale":  {at(4), at(9), 5, "              :     |     :         [--->"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			e := entry{SmallestDB: 1.5, EstimateDB: &c.estimate, IntervalDB: &[2]*float64{c.low, c.high}}
@@ -78,6 +84,34 @@ func TestBetween(t *testing.T) {
 		require.Equal(t, want, between(i))
 	}
 	require.Equal(t, "no bound on either side", between(nil))
+}
+
+func TestQuestions(t *testing.T) {
+	for n, want := range map[int]string{1: "corrected for 1 question: 0.2", 2: "corrected for 2 questions: 0.2"} {
+		w := &writer{}
+		w.chances(entry{P: at(0.1), PAdjusted: at(0.2), FamilySize: &n})
+		require.Equal(t, "  p = 0.1; "+want+"\n", w.String())
+	}
+}
+
+func TestLogLine(t *testing.T) {
+	when, watts := time.Date(2026, 9, 12, 4, 11, 0, 0, time.UTC), 3.9
+	for want, e := range map[string]account.LogEvent{
+		"power, 2026-09-12 04:11:00Z, session 1, low: 3.9 W":                             {Kind: "power", Time: when, Session: 1, Arm: "low", Value: &watts},
+		"power, 2026-09-12 04:11:00Z: 3.9 W battery low":                                 {Kind: "power", Time: when, Value: &watts, Note: "battery low"},
+		"deviation, 2026-09-12 04:11:00Z, session 1, 20m, block 2, high: guy rope slack": {Kind: "deviation", Time: when, Session: 1, Band: "20m", Block: 2, Arm: "high", Note: "guy rope slack"},
+		"deviation, 2026-09-12 04:11:00Z":                                                {Kind: "deviation", Time: when},
+		"remark, 2026-09-12 04:11:00Z:  [31mred":                                         {Kind: "remark", Time: when, Note: "\x1b[31mred"},
+	} {
+		require.Equal(t, want, logLine(e))
+	}
+}
+
+func TestNothingFromTheLog(t *testing.T) {
+	w := &writer{}
+	require.NoError(t, w.log([]byte(`{"events": [{"kind": "battery", "time": "2026-09-12T04:11:00Z", "value": 12.4}]}`)))
+	require.Empty(t, w.String())
+	require.ErrorContains(t, w.log([]byte("x")), "trial.json")
 }
 
 func TestNumber(t *testing.T) {

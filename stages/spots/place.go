@@ -52,7 +52,7 @@ func Place(p Params) pipeline.Stage {
 	}
 	slices.Sort(needs)
 	return pipeline.Stage{
-		Name: "spots", Version: 2, Needs: needs, Params: p,
+		Name: "spots", Version: 3, Needs: needs, Params: p,
 		Makes: []pipeline.Output{
 			{Name: TableSpots, Schema: datasets.Spots()},
 			{Name: TableBackground, Schema: backgroundSchema()},
@@ -66,13 +66,14 @@ func (p Params) run(in *pipeline.Input) (*pipeline.Result, error) {
 	s := &placing{Params: p, calendar: newCalendar(in.Table("dwells"))}
 	listening := map[listener]bool{}
 	var intake account.Intake
-	var notes diag.List
+	var notes, doubts diag.List
+	reach := s.newReach()
 	for n, f := range p.Files {
 		intake.Quarantined += int(in.Table(f.Refused).NumRows())
 		rows := newRowTable(in.Table(f.Rows))
 		s.files = append(s.files, rows)
 		s.names = append(s.names, strings.ToValidUTF8(f.Name, "\uFFFD"))
-		span(&intake, rows)
+		reach.add(n, rows)
 		if f.Background {
 			intake.Background += rows.len()
 			s.listen(listening, n)
@@ -81,7 +82,11 @@ func (p Params) run(in *pipeline.Input) (*pipeline.Result, error) {
 		from := len(s.rows)
 		s.placeFile(n)
 		notes = append(notes, s.doubtTimes(n, s.rows[from:])...)
+		doubts = append(doubts, s.doubtFile(n, s.rows[from:])...)
 	}
+	reach.tell(&intake)
+	intake.Warnings = warnings(doubts)
+	notes = append(append(notes, doubts...), reach.notes()...)
 	intake.Clashes = s.merge()
 	s.sort()
 	s.count(&intake)
@@ -237,19 +242,6 @@ func (d direction) far(r *row) place {
 		return r.txAt
 	}
 	return emptyRow().txAt
-}
-
-// span widens the account to the times of the rows.
-func span(i *account.Intake, rows *rowTable) {
-	for n := range rows.len() {
-		t := rows.at(n)
-		if i.First == nil || t.Before(*i.First) {
-			i.First = &t
-		}
-		if i.Last == nil || t.After(*i.Last) {
-			i.Last = &t
-		}
-	}
 }
 
 func (s *placing) count(i *account.Intake) {

@@ -92,19 +92,25 @@ const mostTried = 2000
 
 // bestShift tries the shifts that clocks and time zones make. It answers only if most of the reports would then count.
 func (s *placing) bestShift(rows []placed) (shift time.Duration, share float64, ok bool) {
-	if len(rows) > mostTried {
-		some := make([]placed, mostTried)
-		for i := range some {
-			some[i] = rows[i*len(rows)/mostTried]
-		}
-		rows = some
-	}
+	rows = thin(rows)
 	for _, by := range s.shifts(rows) {
 		if now := s.shareAfter(rows, by); now > share {
 			shift, share = by, now
 		}
 	}
 	return shift, share, len(rows) >= fewRows && share > 0.5
+}
+
+// thin takes rows evenly spread over all, if there are too many to try shifts on.
+func thin(rows []placed) []placed {
+	if len(rows) <= mostTried {
+		return rows
+	}
+	some := make([]placed, mostTried)
+	for i := range some {
+		some[i] = rows[i*len(rows)/mostTried]
+	}
+	return some
 }
 
 // shifts gives a few slots either way, whole and half hours as time zones have them, and what would put the middle one

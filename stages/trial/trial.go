@@ -85,8 +85,8 @@ type Carried struct {
 	SlotMs, SettleMs int64
 	Sends            string
 	Log              string // name of the switch log, "" without one
-	// Erections gives, for each session in order, the number of each arm's putting-up. A missing arm has the number
-	// of its session.
+	// Erections gives, for each session in order, the number of each arm's putting-up. A missing arm has the number 1:
+	// what nobody declared must not make a verdict stronger.
 	Erections  []Erection
 	CheckOrder bool // the order comes from a file and is said to be random
 }
@@ -101,7 +101,7 @@ type Erection struct {
 // Dwells makes the stage of the dwells; path is where the log lies.
 func Dwells(p Carried, path string) pipeline.Stage {
 	s := pipeline.Stage{
-		Name: "dwells", Version: 2, Params: p, Needs: []string{FileSchedule},
+		Name: "dwells", Version: 3, Params: p, Needs: []string{FileSchedule},
 		Makes: []pipeline.Output{{Name: TableDwells, Schema: datasets.Dwells()}, {Name: FileTrial}},
 		Run:   func(_ context.Context, in *pipeline.Input) (*pipeline.Result, error) { return p.run(in) },
 	}
@@ -200,7 +200,7 @@ func (p Carried) erection(session int, arm string) int {
 			return e.Number
 		}
 	}
-	return session
+	return 1
 }
 
 // facts gathers what the judge needs to know of the log.
@@ -225,7 +225,21 @@ func (p Carried) facts(planned []schedule.Dwell, out dwells.Outcome, notes diag.
 		}
 	}
 	t.Warnings = append(condense(notes), p.lateSwitches(out.Dwells)...)
+	t.Events = noted(out.Notes)
 	return t
+}
+
+// noted passes on what the log notes.
+func noted(notes []dwells.Event) []account.LogEvent {
+	var out []account.LogEvent
+	for _, n := range notes {
+		e := account.LogEvent{Kind: n.Kind, Time: n.Time.UTC(), Session: n.Session, Band: n.Band, Block: n.Block, Arm: n.Arm, Note: n.Note}
+		if n.HasValue {
+			e.Value = &n.Value
+		}
+		out = append(out, e)
+	}
+	return out
 }
 
 // condense makes one warning of each kind of finding: the first, and how many more there are. Those of late changes are

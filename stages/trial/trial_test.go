@@ -17,6 +17,7 @@ import (
 
 	"fairlobe/pipeline"
 	"fairlobe/pipeline/table"
+	"fairlobe/stages/dwells"
 	"fairlobe/stages/internal/account"
 	"fairlobe/stages/schedule"
 )
@@ -33,7 +34,7 @@ func small() schedule.Plan {
 }
 
 func carried() Carried {
-	return Carried{SlotMs: 15_000, SettleMs: 30_000, Sends: schedule.EvenSlots}
+	return Carried{SlotMs: 15_000, SettleMs: 30_000, Sends: schedule.EvenSlots, Erections: []Erection{{1, "low", 1}, {1, "high", 1}, {2, "low", 2}, {2, "high", 2}}}
 }
 
 // logged writes a switch log: every arm connected as many seconds after its dwell began as late says, and more lines
@@ -141,7 +142,11 @@ func TestFacts(t *testing.T) {
 		{rule: "a logged end", log: logged(planned, inTime, planned[15].End.Format(time.RFC3339)+",,end,,,,,,"), ended: true, warnings: []account.Warning{}, kept: 16},
 		{rule: "an end that cuts blocks off", log: logged(planned[:8], inTime, planned[7].End.Add(time.Second).Format(time.RFC3339)+",,end,,,,,,"), ended: true, early: true, warnings: []account.Warning{}, kept: 8},
 		{rule: "one putting-up of an arm", log: logged(planned, inTime), oneUp: true, warnings: []account.Warning{}, kept: 16,
-			change: func(p *Carried) { p.Erections = []Erection{{1, "low", 1}, {2, "low", 1}} }},
+			change: func(p *Carried) { p.Erections[2].Number = 1 }},
+		{rule: "an arm whose putting-up nobody declared for one session", log: logged(planned, inTime), oneUp: true, warnings: []account.Warning{}, kept: 16,
+			change: func(p *Carried) { p.Erections = p.Erections[:3] }},
+		{rule: "no putting-up is declared at all", log: logged(planned, inTime), oneUp: true, warnings: []account.Warning{}, kept: 16,
+			change: func(p *Carried) { p.Erections = nil }},
 	} {
 		t.Run(c.rule, func(t *testing.T) {
 			p := carried()
@@ -174,6 +179,20 @@ func TestFacts(t *testing.T) {
 	require.Equal(t, first.Arm, r.Str("arm"), "the log never changes which arm a dwell counts for")
 	require.Equal(t, 65.0, r.Float("late_s"))
 	require.EqualValues(t, 9, r.Int("slots"), "the slots at 30 s and 60 s are gone")
+}
+
+func TestNotesOfTheLogArePassedOn(t *testing.T) {
+	text, planned := draw(t)
+	when := planned[0].Start.Add(time.Minute)
+	stamp := when.Format(time.RFC3339)
+	_, facts, err := carry(t, carried(), text, logged(planned, inTime, stamp+",,power,1,,,,3.9,", stamp+",,deviation,1,20m,1,high,,guy rope slack"))
+	require.NoError(t, err)
+	watts := 3.9
+	require.Equal(t, []account.LogEvent{
+		{Kind: "deviation", Time: when, Session: 1, Band: "20m", Block: 1, Arm: "high", Note: "guy rope slack"},
+		{Kind: "power", Time: when, Session: 1, Arm: planned[0].Arm, Value: &watts},
+	}, facts.Events)
+	require.Equal(t, []string{dwells.Power, dwells.Deviation, dwells.Remark}, []string{account.Power, account.Deviation, account.Remark})
 }
 
 // Two late changes in one block, one of them within the settling time: only the other took slots.

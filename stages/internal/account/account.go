@@ -15,6 +15,29 @@ type Trial struct {
 	PlainlyRegular string `json:"plainly_regular"`
 	// Warnings are those of the log.
 	Warnings []Warning `json:"warnings"`
+	// Events are what the log notes without a consequence for the dwells, in the order of time.
+	Events []LogEvent `json:"events,omitempty"`
+}
+
+// Kinds of log events that verdicts and reports speak of, as they stand in the log.
+const (
+	Power     = "power"
+	Deviation = "deviation"
+	Remark    = "remark"
+)
+
+// LogEvent is one such line of the switch log. Kind is as in the log: power (its value in W), deviation, remark and so
+// on. Where the line names no session or arm, it has those of the dwell begun last before it; Session and Block are 0,
+// Band and Arm "" where they are not known. Value is nil where the line has none.
+type LogEvent struct {
+	Kind    string    `json:"kind"`
+	Time    time.Time `json:"time"`
+	Session int       `json:"session,omitempty"`
+	Band    string    `json:"band,omitempty"`
+	Block   int       `json:"block,omitempty"`
+	Arm     string    `json:"arm,omitempty"`
+	Value   *float64  `json:"value,omitempty"`
+	Note    string    `json:"note,omitempty"`
 }
 
 // Loss tells how many of a band's scheduled blocks were lost: their share, and the two-sided p of the losses being
@@ -45,4 +68,6 @@ type Intake struct {
 	// First and Last are the times of the earliest and latest report, background included; null without any.
 	First *time.Time `json:"first"`
 	Last  *time.Time `json:"last"`
+	// Warnings are doubts about the files that belong beside every verdict.
+	Warnings []Warning `json:"warnings,omitempty"`
 }

@@ -2,7 +2,8 @@
 // distance are used.
 //
 // A locator that contains another (MN83 and MN83kp) is the same place told less exactly; an exact position lies in the
-// locator that holds it. Places that can't agree are two stations.
+// locator that holds it. Exact positions within 1 km are one place told with other digits or by another fix; the one with
+// most digits stands for them. Places that can't agree are two stations.
 package station
 
 import (
@@ -13,6 +14,7 @@ import (
 	"strings"
 
 	"fairlobe/pipeline/table"
+	"fairlobe/stages/internal/geo"
 	"fairlobe/stages/internal/locator"
 )
 
@@ -69,22 +71,50 @@ func Far(r *table.Reader) string {
 // sorted; less exact ones that contain them, and none at all, do not count.
 func Places(told []Place) []Place {
 	var out []Place
-	sorted := slices.Clone(told)
-	slices.SortFunc(sorted, func(a, b Place) int {
-		return cmp.Or(
-			boolFirst(a.Exact, b.Exact),
-			cmp.Compare(len(b.Locator), len(a.Locator)),
-			cmp.Compare(a.Key(), b.Key()),
-		)
-	})
-	for _, p := range sorted {
-		if p == (Place{}) || slices.ContainsFunc(out, p.agrees) {
+	for _, p := range mostExactFirst(told) {
+		if slices.ContainsFunc(out, p.agrees) {
 			continue
 		}
 		out = append(out, p)
 	}
 	slices.SortFunc(out, func(a, b Place) int { return cmp.Compare(a.Key(), b.Key()) })
 	return out
+}
+
+// mostExactFirst gives what was told, each place once: positions by their digits, then locators by their length. The order
+// rests on the places alone, so that gathering them one after the other gives the same whatever the order of the rows.
+func mostExactFirst(told []Place) []Place {
+	seen := map[Place]bool{{}: true}
+	var out []Place
+	for _, p := range told {
+		if !seen[p] {
+			seen[p] = true
+			out = append(out, p)
+		}
+	}
+	slices.SortFunc(out, func(a, b Place) int {
+		return cmp.Or(
+			boolFirst(a.Exact, b.Exact),
+			cmp.Compare(b.digits(), a.digits()),
+			cmp.Compare(len(b.Locator), len(a.Locator)),
+			cmp.Compare(a.Key(), b.Key()),
+			cmp.Compare(a.Lat, b.Lat), cmp.Compare(a.Lon, b.Lon),
+		)
+	})
+	return out
+}
+
+// digits counts the decimals with which a position is told, up to those of Key.
+func (p Place) digits() int {
+	if !p.Exact {
+		return 0
+	}
+	return decimals(p.Lat) + decimals(p.Lon)
+}
+
+func decimals(v float64) int {
+	_, after, _ := strings.Cut(degrees(v), ".")
+	return len(strings.TrimRight(after, "0"))
 }
 
 func boolFirst(a, b bool) int {
@@ -101,7 +131,7 @@ func boolFirst(a, b bool) int {
 func (p Place) agrees(q Place) bool {
 	switch {
 	case p.Exact && q.Exact:
-		return p.Key() == q.Key()
+		return p.kmTo(q) <= samePlaceKm
 	case p.Exact:
 		return false
 	case q.Exact:
@@ -111,9 +141,28 @@ func (p Place) agrees(q Place) bool {
 	return strings.EqualFold(p.Locator, q.Locator) || locator.Contains(q.Locator, p.Locator)
 }
 
-// Choose gives the index of the place that a row belongs to: the one that agrees with what the row tells, or the only
-// one if it tells nothing. It is -1, the station without a place, if that leaves none or several.
+// samePlaceKm is how far apart two exact positions may be and still be one place.
+const samePlaceKm = 1
+
+// kmTo is the distance of two exact positions; infinite where the latitudes alone show that it is over samePlaceKm.
+func (p Place) kmTo(q Place) float64 {
+	switch {
+	case p == q:
+		return 0
+	case math.Abs(p.Lat-q.Lat) > 0.02: // a degree of latitude has over 110 km
+		return math.Inf(1)
+	}
+	km, _, _ := geo.Inverse(geo.Point{LatDeg: p.Lat, LonDeg: p.Lon}, geo.Point{LatDeg: q.Lat, LonDeg: q.Lon})
+	return km
+}
+
+// Choose gives the index of the place that a row belongs to: of positions the nearest one that agrees with what the row
+// tells, else the one that agrees, or the only one if it tells nothing. It is -1, the station without a place, if that
+// leaves none or several.
 func Choose(places []Place, p Place) int {
+	if p.Exact {
+		return nearest(places, p)
+	}
 	found := -1
 	for i, q := range places {
 		if p != (Place{}) && !p.agrees(q) {
@@ -123,6 +172,20 @@ func Choose(places []Place, p Place) int {
 			return -1
 		}
 		found = i
+	}
+	return found
+}
+
+// nearest gives the index of the place that agrees with an exact position, the nearest of several.
+func nearest(places []Place, p Place) int {
+	found, least := -1, math.Inf(1)
+	for i, q := range places {
+		if !p.agrees(q) {
+			continue
+		}
+		if km := p.kmTo(q); km < least {
+			found, least = i, km
+		}
 	}
 	return found
 }

@@ -25,6 +25,11 @@ func TestPlaces(t *testing.T) {
 		{"a position within a locator", []Place{loc("MN83"), spot(43.6, 76.9)}, []Place{spot(43.6, 76.9)}},
 		{"a position outside of it", []Place{loc("MN83"), spot(44.5, 76.9)}, []Place{spot(44.5, 76.9), loc("MN83")}},
 		{"a position on the corner", []Place{loc("MN83"), spot(43, 76)}, []Place{spot(43, 76)}},
+		{"one position with other digits", []Place{spot(43.64, 76.88), spot(43.6401, 76.8802), spot(43.6, 76.9)}, []Place{spot(43.6, 76.9), spot(43.6401, 76.8802)}},
+		{"of equal digits the smallest text", []Place{spot(43.6402, 76.8801), spot(43.6401, 76.8802)}, []Place{spot(43.6401, 76.8802)}},
+		{"0.9 km apart", []Place{spot(43.640, 76.88), spot(43.648, 76.88)}, []Place{spot(43.648, 76.88)}},
+		{"1.1 km apart", []Place{spot(43.640, 76.88), spot(43.650, 76.88)}, []Place{spot(43.64, 76.88), spot(43.65, 76.88)}},
+		{"over the date line", []Place{spot(10, 179.999), spot(10, -179.9991)}, []Place{spot(10, -179.9991)}},
 		{"zero has no sign", []Place{spot(0, 0), spot(-1e-9, -0.0000001)}, []Place{spot(0, 0)}},
 	} {
 		t.Run(c.rule, func(t *testing.T) {
@@ -51,6 +56,9 @@ func TestChoose(t *testing.T) {
 		{"the very place", two, loc("MN83kq"), 1},
 		{"less exactly told, one fits", []Place{loc("MN84"), loc("MN83kq")}, loc("MN83"), 1},
 		{"less exactly told, both fit", two, loc("MN83"), -1},
+		{"of two positions the nearest", []Place{spot(43.640, 76.88), spot(43.652, 76.88)}, spot(43.647, 76.88), 1},
+		{"a position too far from all", []Place{spot(43.640, 76.88), spot(43.652, 76.88)}, spot(43.68, 76.88), -1},
+		{"a position is never a locator", []Place{loc("MN83")}, spot(43.64, 76.88), -1},
 	} {
 		require.Equal(t, c.want, Choose(c.places, c.p), c.rule)
 	}
@@ -59,7 +67,7 @@ func TestChoose(t *testing.T) {
 // Every place told belongs to one of the places found, or to several, whatever the order.
 func TestPlacesCoverWhatWasTold(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		told := rapid.SliceOfN(rapid.SampledFrom([]Place{{}, loc("MN"), loc("MN83"), loc("MN84"), loc("MN83kp"), loc("MN83kq"), spot(43.64, 76.88), spot(10, 10)}), 1, 8).Draw(t, "told")
+		told := rapid.SliceOfN(rapid.SampledFrom([]Place{{}, loc("MN"), loc("MN83"), loc("MN84"), loc("MN83kp"), loc("MN83kq"), spot(43.64, 76.88), spot(43.6401, 76.88), spot(43.648, 76.88), spot(43.6561, 76.88), spot(10, 10)}), 1, 8).Draw(t, "told")
 		places := Places(told)
 		require.Equal(t, places, Places(rapid.Permutation(told).Draw(t, "order")))
 		for _, p := range told {
@@ -72,7 +80,7 @@ func TestPlacesCoverWhatWasTold(t *testing.T) {
 			if p != (Place{}) {
 				require.Positive(t, fits)
 			}
-			require.Equal(t, fits == 1, Choose(places, p) >= 0)
+			require.Equal(t, fits == 1 || p.Exact, Choose(places, p) >= 0, "a position belongs to the nearest")
 		}
 	})
 }
