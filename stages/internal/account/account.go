@@ -65,7 +65,8 @@ type Intake struct {
 	Reasons     map[string]int `json:"reasons"` // out of scope, by reason
 	Clashes     int            `json:"clashes"` // merged reports that told another SNR
 	Background  int            `json:"background"`
-	// First and Last are the times of the earliest and latest report, background included; null without any.
+	// First and Last are the times of the earliest and latest report of the trial, background included: on its bands, in
+	// its mode, within a day of its dwells; null without any.
 	First *time.Time `json:"first"`
 	Last  *time.Time `json:"last"`
 	// Warnings are doubts about the files that belong beside every verdict.
