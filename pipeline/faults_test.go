@@ -96,7 +96,7 @@ func TestGraphRefuses(t *testing.T) {
 func TestGraphOrderAndDescription(t *testing.T) {
 	d := with(stage("d"), func(s *pipeline.Stage) {
 		s.Version = 3
-		s.Sources = []pipeline.Source{{Name: "in/x.csv", Path: "/tmp/x.csv"}}
+		s.Sources = []pipeline.Source{{Name: "in/x.csv", Path: "/data/x.csv"}}
 		s.Makes = append(s.Makes, pipeline.Output{Name: "d.log"})
 	})
 	g, err := pipeline.NewGraph(stage("b", "c", "a"), stage("a"), d, stage("c", "d"))

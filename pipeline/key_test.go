@@ -21,7 +21,7 @@ func md(key, value string) arrow.Metadata {
 func sampleStage() Stage {
 	sort := md(table.MetaSort, "n")
 	return Stage{
-		Name: "weigh", Version: 2, Needs: []string{"pairs", "log"}, Sources: []Source{{Name: "a \"b\".csv", Path: "/home/x/a.csv"}},
+		Name: "weigh", Version: 2, Needs: []string{"pairs", "log"}, Sources: []Source{{Name: "a \"b\".csv", Path: "/data/a.csv"}},
 		Params: struct {
 			Alpha float64
 			Names []string

@@ -7,6 +7,7 @@ import (
 	"fairlobe/experiments"
 	"fairlobe/pipeline/diag"
 	"fairlobe/stages/internal/contrast"
+	"fairlobe/stages/judge"
 
 	"fairlobe/stages/schedule"
 )
@@ -37,7 +38,7 @@ func (d *doubts) blocks(planned []schedule.Dwell) {
 	bands := bandsOf(d.exp, planned)
 	questions := 0
 	for _, c := range d.exp.Claims {
-		if slices.Contains(familyKinds(), c.Kind) {
+		if judge.InFamily(c.Kind) {
 			on := c.Bands
 			if len(on) == 0 {
 				on = bands
@@ -82,6 +83,3 @@ func (d *doubts) claim(i int, c experiments.Claim) {
 			"declare in [[arm]] what differs, or ask with kind = \"null\" whether the trial itself is sound")
 	}
 }
-
-// familyKinds are the kinds of claims that are corrected together for being many.
-func familyKinds() []string { return []string{"level", "directivity", "heard_by", "reciprocity"} }

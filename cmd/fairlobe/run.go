@@ -158,14 +158,22 @@ func (o *opened) compute(ctx context.Context, dir string, opt pipeline.Options) 
 	if err != nil {
 		return nil, l, err
 	}
-	l.data = "sha256:" + store.Sum([]byte(first.Digest("receptions")+first.Digest("dwells")))
+	l.data = lookDigest(first)
 	l.n, l.isNew = looks.Count(l.all, l.data)
 	done, err := runGraph(ctx, opt, append(trial, data.Answers(o.standing, l.n)))
 	if err != nil {
 		return nil, l, err
 	}
+	if lookDigest(done) != l.data {
+		return nil, l, diag.List{{Pos: diag.Pos{File: o.exp.DataDir}, Msg: "the data changed during the run; nothing was written", Mend: "run again when nothing writes to them"}}
+	}
 	mergeReports(done, first)
 	return done, l, nil
+}
+
+// lookDigest is the digest of what the judge reads: it tells one look from another, and does not move with the order of files.
+func lookDigest(done *pipeline.Outcome) string {
+	return "sha256:" + store.Sum([]byte(done.Digest("receptions")+done.Digest("dwells")))
 }
 
 // runGraph runs stages. Findings get the paths of their files.

@@ -79,7 +79,7 @@ func (p Params) familySize() int {
 	n := 0
 	for _, claim := range p.Claims {
 		for _, band := range p.Bands {
-			if inFamily(claim.Kind) && claim.on(band.Name) {
+			if InFamily(claim.Kind) && claim.on(band.Name) {
 				n++
 			}
 		}
@@ -90,8 +90,8 @@ func (p Params) familySize() int {
 // on tells whether the claim speaks of a band.
 func (c Claim) on(band string) bool { return slices.Contains(c.Bands, band) }
 
-// inFamily tells whether claims of a kind are corrected together for being many.
-func inFamily(kind string) bool {
+// InFamily tells whether claims of a kind are corrected together for being many.
+func InFamily(kind string) bool {
 	return slices.Contains([]string{"level", "directivity", "heard_by", "reciprocity"}, kind)
 }
 
@@ -100,7 +100,7 @@ func (c *court) begin(claim Claim, band Band) *Entry {
 	e := &Entry{
 		Claim: claim.Name, Kind: claim.Kind, Band: band.Name, Arms: slices.Clone(claim.Arms),
 		SmallestDB: c.SmallestDB, BlocksPlanned: band.Planned, Warnings: []Warning{}, Sessions: []SessionEntry{},
-		claim: claim, inFamily: inFamily(claim.Kind),
+		claim: claim, inFamily: InFamily(claim.Kind),
 	}
 	if claim.Kind == "match" {
 		return e
