@@ -163,16 +163,47 @@ func Cells() *arrow.Schema {
 	})
 }
 
-// Sweeps: impedance of an arm over frequency, as measured.
+// Paths: what the sky was like between the own station and each station that a block holds receptions of, at the middle
+// of the block.
+func Paths() *arrow.Schema {
+	return schema("paths", "session,band,block,station", []column{
+		{"session", integer, "", false, "number of the outing, from 1"},
+		{"band", text, "", false, "band name, such as 20m"},
+		{"block", integer, "", false, "number of the block within session and band, from 1"},
+		{"station", integer, "", false, "number of the station in table stations"},
+		{"middle", Time, "", false, "middle of the block's kept time, for which the sun is given"},
+		{"sun_own_deg", number, "deg", false, "elevation of the sun at the own station, without refraction"},
+		{"sun_midpoint_deg", number, "deg", false, "elevation of the sun at the middle of the short path"},
+		{"sun_far_deg", number, "deg", false, "elevation of the sun at the far station"},
+		{"distance_class", text, "", false, "under 100 km, 100-500 km, 500-1000 km, 1000-2000 km, 2000-4000 km, or over 4000 km"},
+		{"e_hops", integer, "", true, "fewest equal hops by a mirror at 110 km that leave at 3 degrees or more"},
+		{"e_takeoff_deg", number, "deg", true, "take-off angle of those"},
+		{"e_more_takeoff_deg", number, "deg", true, "take-off angle with one hop more"},
+		{"f2_low_hops", integer, "", true, "the same by a mirror at 250 km"},
+		{"f2_low_takeoff_deg", number, "deg", true, "take-off angle of those"},
+		{"f2_low_more_takeoff_deg", number, "deg", true, "take-off angle with one hop more"},
+		{"f2_high_hops", integer, "", true, "the same by a mirror at 350 km"},
+		{"f2_high_takeoff_deg", number, "deg", true, "take-off angle of those"},
+		{"f2_high_more_takeoff_deg", number, "deg", true, "take-off angle with one hop more"},
+		{"long_path_km", number, "km", false, "length of the long path, approximate"},
+		{"long_path_bearing_deg", number, "deg", false, "bearing of the long path from the own station"},
+		{"long_path_plausible", truth, "", false, "whether the signal may have come the long way round"},
+	})
+}
+
+// Sweeps: impedance of an arm over frequency, at the plane where it was measured, and, if that was the radio, with the
+// declared feedline removed.
 func Sweeps() *arrow.Schema {
-	return schema("sweeps", "arm,sweep,frequency_mhz", []column{
+	return schema("sweeps", "arm,sweep,plane,frequency_mhz", []column{
 		{"arm", text, "", false, "the arm that was measured"},
 		{"sweep", text, "", false, "which measurement: its file, below the data folder"},
-		{"plane", text, "", false, "radio or feedpoint: where it was measured"},
+		{"plane", text, "", false, "radio or feedpoint: the plane that the figures are for"},
+		{"measured", truth, "", false, "whether it was measured at that plane; else the feedline was removed by calculation"},
 		{"frequency_mhz", number, "MHz", false, "frequency"},
 		{"r_ohm", number, "Ohm", true, "resistance; null if not measured"},
 		{"x_ohm", number, "Ohm", true, "reactance; null if not measured"},
-		{"swr", number, "", true, "standing-wave ratio against 50 ohm, as shown or from the return loss"},
+		{"z0_ohm", number, "Ohm", false, "what SWR and losses refer to"},
+		{"swr", number, "", true, "standing-wave ratio, as shown or calculated"},
 		{"swr_low", number, "", true, "lowest SWR that the displayed figures allow"},
 		{"swr_high", number, "", true, "highest SWR that the displayed figures allow"},
 		{"return_loss_db", number, "dB", true, "return loss, positive, as shown or from the SWR"},
@@ -189,6 +220,44 @@ func Quarantine() *arrow.Schema {
 		{"column", text, "", true, "field or column at fault; null if the whole row is"},
 		{"value", text, "", true, "the text at fault"},
 		{"reason", text, "", false, "what is wrong, and the mend"},
+	})
+}
+
+// Blocks: the first arm minus the second, block by block, for each claim that compares two arms on a band.
+func Blocks() *arrow.Schema {
+	return schema("blocks", "claim_number,band_number,session,block", []column{
+		{"claim_number", integer, "", false, "place of the claim in the experiment file, from 0"},
+		{"band_number", integer, "", false, "place of the band in the schedule, from 0"},
+		{"session", integer, "", false, "number of the outing, from 1"},
+		{"block", integer, "", false, "number of the block within session and band, from 1"},
+		{"difference_db", number, "dB", true, "first arm minus second over the stations of the block; null if none was heard"},
+		{"weight", number, "", false, "weight of the block in the estimate, 0 to 1"},
+		{"stations", integer, "", false, "stations of the block that were heard on either arm above the cut"},
+	})
+}
+
+// Differences: the first arm minus the second, station by station, for each claim that compares two arms on a band.
+func Differences() *arrow.Schema {
+	return schema("differences", "claim_number,band_number,station", []column{
+		{"claim_number", integer, "", false, "place of the claim in the experiment file, from 0"},
+		{"band_number", integer, "", false, "place of the band in the schedule, from 0"},
+		{"station", integer, "", false, "number of the station in table stations"},
+		{"difference_db", number, "dB", false, "first arm minus second at the station, over its blocks"},
+		{"weight", number, "", false, "blocks in which it was heard: one for both arms, a half for one, a tenth for one alone and strong"},
+		{"blocks", integer, "", false, "blocks in which it was heard on either arm"},
+		{"in_lobe", truth, "", false, "whether its bearing is known well enough to enter a lobe"},
+	})
+}
+
+// Lobes: the fitted dependence on azimuth of each directivity claim that could be tested, with its 95 % region.
+func Lobes() *arrow.Schema {
+	return schema("lobes", "claim_number,band_number,azimuth_deg", []column{
+		{"claim_number", integer, "", false, "place of the claim in the experiment file, from 0"},
+		{"band_number", integer, "", false, "place of the band in the schedule, from 0"},
+		{"azimuth_deg", number, "deg", false, "bearing from the own station, in steps of 5"},
+		{"fit_db", number, "dB", false, "first arm minus second by the fitted lobe"},
+		{"low_db", number, "dB", true, "least value of any lobe that is not ruled out; null without a bound"},
+		{"high_db", number, "dB", true, "greatest value of any lobe that is not ruled out; null without a bound"},
 	})
 }
 
