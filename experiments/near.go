@@ -159,6 +159,12 @@ func (c *checker) unknown(n *node, table, pattern, name string) {
 		c.unitFault(n, k, form, name)
 		return
 	}
+	if k, ok := c.per100ft(pattern, name); ok {
+		c.hinted[join(table, k.name())] = true
+		c.fault(n.key, fmt.Sprintf("%q is per 100 feet, and this file keeps it per 100 m, as %s", name, k.name()),
+			fmt.Sprintf("multiply the dB by 3.28084 (100 m are 328.084 feet) and write %s", k.name()))
+		return
+	}
 	mend, meant := "delete it, or see the keys that the reference lists", ""
 	if c.unknowns++; c.unknowns <= maxCompared {
 		mend, meant = c.meant(n, pattern, name)
@@ -183,6 +189,16 @@ func (c *checker) otherUnit(pattern, name string) (key, unitForm, bool) {
 		}
 	}
 	return key{}, unitForm{}, false
+}
+
+// per100ft finds the known key of the table that says per 100 m what the name says per 100 feet.
+func (c *checker) per100ft(pattern, name string) (key, bool) {
+	base, ok := strings.CutSuffix(strings.ToLower(name), "_per_100ft")
+	if !ok {
+		return key{}, false
+	}
+	k, ok := c.keys[join(pattern, base+"_per_100m")]
+	return k, ok
 }
 
 func (c *checker) unitFault(n *node, k key, form unitForm, name string) {

@@ -74,7 +74,7 @@ func checkStage(s Stage) error {
 	case len(s.Makes) == 0:
 		return errors.New("it makes nothing")
 	}
-	if _, err := paramsJSON(s.Params); err != nil {
+	if err := writeParams(&strings.Builder{}, s.Params); err != nil {
 		return err
 	}
 	for _, o := range s.Makes {

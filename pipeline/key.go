@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"reflect"
+	"slices"
 	"strconv"
 	"strings"
 	"unicode/utf8"
@@ -14,16 +15,14 @@ import (
 // preimage gives the text whose SHA-256 is the stage's key: one fact on each line, labelled, texts
 // quoted. needs and sources give the content digest of a name.
 func preimage(s Stage, salt string, needs, sources func(name string) string) (string, error) {
-	params, err := paramsJSON(s.Params)
-	if err != nil {
-		return "", err
-	}
 	var b strings.Builder
-	b.WriteString("pipeline key 1\n")
+	b.WriteString("pipeline key 2\n")
 	fmt.Fprintf(&b, "tool %q\n", salt)
 	fmt.Fprintf(&b, "stage %q\n", s.Name)
 	fmt.Fprintf(&b, "version %d\n", s.Version)
-	fmt.Fprintf(&b, "params %s\n", params)
+	if err := writeParams(&b, s.Params); err != nil {
+		return "", err
+	}
 	for _, o := range s.Makes {
 		fmt.Fprintf(&b, "output %q %s\n", o.Name, outputForm(o))
 	}
@@ -57,28 +56,62 @@ func outputForm(o Output) string {
 	return b.String()
 }
 
-// paramsJSON gives the parameters as one line of JSON, or "null". It refuses whatever JSON would
-// leave out or write alike for different values: unexported or hidden fields, functions, interfaces,
-// embedded structs, texts that are not UTF-8.
-func paramsJSON(params any) (string, error) {
+// writeParams writes the parameters, one line for each value, in the order of the fields: "param Files[0].Name \"a\"".
+// It refuses whatever JSON would leave out or write alike for different values: unexported or hidden fields, functions,
+// interfaces, embedded structs, texts that are not UTF-8.
+func writeParams(b *strings.Builder, params any) error {
 	if params == nil {
-		return "null", nil
+		return nil
 	}
 	v := reflect.ValueOf(params)
 	for v.Kind() == reflect.Pointer && !v.IsNil() {
 		v = v.Elem()
 	}
 	if v.Kind() != reflect.Struct {
-		return "", fmt.Errorf("params are a %s, wanted a plain struct", v.Kind())
+		return fmt.Errorf("params are a %s, wanted a plain struct", v.Kind())
 	}
 	if err := checkParams(v, "params", 0); err != nil {
-		return "", err
+		return err
+	}
+	return writeParam(b, "", v)
+}
+
+// writeParam takes only what checkParams has let pass.
+func writeParam(b *strings.Builder, at string, v reflect.Value) error {
+	switch t := v.Type(); {
+	case t.Implements(jsonMarshaler) || t.Implements(textMarshaler):
+	case v.Kind() == reflect.Struct && v.NumField() > 0:
+		for i := range v.NumField() {
+			if err := writeParam(b, strings.TrimPrefix(at+"."+t.Field(i).Name, "."), v.Field(i)); err != nil {
+				return err
+			}
+		}
+		return nil
+	case (v.Kind() == reflect.Slice || v.Kind() == reflect.Array) && v.Len() > 0 && t.Elem().Kind() != reflect.Uint8:
+		for i := range v.Len() {
+			if err := writeParam(b, at+"["+strconv.Itoa(i)+"]", v.Index(i)); err != nil {
+				return err
+			}
+		}
+		return nil
+	case v.Kind() == reflect.Map && v.Len() > 0:
+		keys := v.MapKeys()
+		slices.SortFunc(keys, func(a, b reflect.Value) int { return strings.Compare(a.String(), b.String()) })
+		for _, k := range keys {
+			if err := writeParam(b, at+"["+strconv.Quote(k.String())+"]", v.MapIndex(k)); err != nil {
+				return err
+			}
+		}
+		return nil
+	case v.Kind() == reflect.Pointer && !v.IsNil():
+		return writeParam(b, at, v.Elem())
 	}
 	text, err := json.Marshal(v.Interface())
 	if err != nil {
-		return "", fmt.Errorf("params: %w", err)
+		return fmt.Errorf("params.%s: %w", at, err)
 	}
-	return string(text), nil
+	fmt.Fprintf(b, "param %s %s\n", at, text)
+	return nil
 }
 
 // maxDepth ends the walk through parameters that point to themselves.
@@ -166,28 +199,43 @@ func checkMap(v reflect.Value, at string, depth int) error {
 	return nil
 }
 
-// explain says in words what differs between two pre-images of one stage, at most three facts.
+// explain names the first line in which two pre-images of one stage differ, with what stood there and what stands
+// there now, and says how many more differ.
 func explain(old, now string) string {
 	was, is := facts(old), facts(now)
 	var changed []string
 	for _, label := range is.order {
 		switch before, ok := was.value[label]; {
 		case !ok:
-			changed = append(changed, label+" is new")
+			changed = append(changed, fmt.Sprintf("%s is new: %s", label, short(is.value[label])))
 		case before != is.value[label]:
-			changed = append(changed, label+" changed")
+			changed = append(changed, fmt.Sprintf("%s was %s, is %s", label, short(before), short(is.value[label])))
 		}
 	}
 	for _, label := range was.order {
 		if _, ok := is.value[label]; !ok {
-			changed = append(changed, label+" is gone")
+			changed = append(changed, fmt.Sprintf("%s is gone: %s", label, short(was.value[label])))
 		}
 	}
-	const most = 3
-	if n := len(changed) - most; n > 0 {
-		changed = append(changed[:most], fmt.Sprintf("and %d more", n))
+	switch len(changed) {
+	case 0:
+		return ""
+	case 1:
+		return changed[0]
 	}
-	return strings.Join(changed, ", ")
+	return fmt.Sprintf("%s, and %d more", changed[0], len(changed)-1)
+}
+
+// short cuts a value to what a line of the screen bears. Of a digest the first digits tell it apart.
+func short(value string) string {
+	const digest, most = len("sha256:") + 12, 80
+	if strings.HasPrefix(value, "sha256:") && len(value) > digest {
+		return value[:digest] + "..."
+	}
+	if letters := []rune(value); len(letters) > most {
+		return string(letters[:most]) + "..."
+	}
+	return value
 }
 
 type factList struct {
@@ -215,7 +263,27 @@ func splitFact(line string) (label, value string) {
 			return kind, rest
 		}
 		name, _ := strconv.Unquote(quoted)
-		return kind + " " + name, rest[len(quoted):]
+		return kind + " " + name, strings.TrimPrefix(rest[len(quoted):], " ")
+	case "param":
+		path := paramPath(rest)
+		return kind + " " + path, strings.TrimPrefix(rest[len(path):], " ")
 	}
 	return kind, rest
+}
+
+// paramPath gives the path at the start of a text. It ends at the first blank outside a quoted map key.
+func paramPath(text string) string {
+	for i := 0; i < len(text); i++ {
+		switch text[i] {
+		case ' ':
+			return text[:i]
+		case '"':
+			quoted, err := strconv.QuotedPrefix(text[i:])
+			if err != nil {
+				return text[:i]
+			}
+			i += len(quoted) - 1
+		}
+	}
+	return text
 }

@@ -8,6 +8,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -251,12 +252,12 @@ func TestOnlyWhatChangedRuns(t *testing.T) {
 		reason map[string]string
 	}{
 		{"a source", func(t *testing.T, b *bench) { b.write(t, "b.txt", "7\n8\n") }, "", []string{"page", "read-b"},
-			map[string]string{"read-b": "source data/b.txt changed", "page": "need b changed"}},
+			map[string]string{"read-b": changed("source data/b.txt"), "page": changed("need b")}},
 		{"a source to the end", func(t *testing.T, b *bench) { b.write(t, "a.txt", "6\n8\n") }, "", []string{"even", "page", "read-a", "total"},
-			map[string]string{"even": "need a changed"}},
+			map[string]string{"even": changed("need a")}},
 		{"an odd number more: the even ones are the same bytes", func(t *testing.T, b *bench) { b.write(t, "a.txt", "1\n2\n3\n4\n") }, "", []string{"even", "read-a"}, nil},
 		{"a line that is no number: the table is the same", func(t *testing.T, b *bench) { b.write(t, "a.txt", "1\nx\n2\n4\n") }, "", []string{"read-a"}, nil},
-		{"a parameter", func(t *testing.T, b *bench) { b.offset = 1 }, "", []string{"page", "total"}, map[string]string{"total": "params changed"}},
+		{"a parameter", func(t *testing.T, b *bench) { b.offset = 1 }, "", []string{"page", "total"}, map[string]string{"total": "param Offset was 0, is 1"}},
 		{"the time of a file", func(t *testing.T, b *bench) {
 			require.NoError(t, os.Chtimes(filepath.Join(b.dir, "a.txt"), time.Unix(1, 0), time.Unix(1, 0)))
 		}, "", []string{}, nil},
@@ -265,7 +266,7 @@ func TestOnlyWhatChangedRuns(t *testing.T) {
 			require.NoError(t, os.Rename(b.dir, moved))
 			b.dir = moved
 		}, "", []string{}, nil},
-		{"the tool", func(*testing.T, *bench) {}, "new ", []string{"even", "page", "read-a", "read-b", "total"}, map[string]string{"even": "tool changed"}},
+		{"the tool", func(*testing.T, *bench) {}, "new ", []string{"even", "page", "read-a", "read-b", "total"}, map[string]string{"even": regexp.QuoteMeta(`tool was "test", is "new test"`)}},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			b, st := newBench(t), newStore(t)
@@ -276,7 +277,7 @@ func TestOnlyWhatChangedRuns(t *testing.T) {
 			assert.Equal(t, len(tt.want), out.Executed())
 			for _, s := range out.Stages {
 				if want, ok := tt.reason[s.Name]; ok {
-					assert.Equal(t, want, s.Reason, s.Name)
+					assert.Regexp(t, "^"+want+"$", s.Reason, s.Name)
 				}
 				assert.Equal(t, s.Cached, s.Reason == "", s.Name)
 			}
@@ -284,6 +285,11 @@ func TestOnlyWhatChangedRuns(t *testing.T) {
 			assert.Equal(t, everything(t, fresh), everything(t, out), "as if nothing had been stored")
 		})
 	}
+}
+
+// changed is the reason why a stage runs again if the digest of what the label names is another.
+func changed(label string) string {
+	return regexp.QuoteMeta(label) + ` was sha256:[0-9a-f]{12}\.\.\., is sha256:[0-9a-f]{12}\.\.\.`
 }
 
 func TestJobsChangeNothing(t *testing.T) {

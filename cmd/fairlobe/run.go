@@ -51,7 +51,7 @@ func runCommand(std streams) *cobra.Command {
 	f.BoolVar(&opt.json, "json", false, "print verdicts.json on standard output, and nothing else there")
 	f.BoolVar(&opt.csv, "csv", false, "write each table as CSV too")
 	f.Var(&opt.jobs, "jobs", "how many stages run at a time, at most 1024 (default: one for each processor)")
-	f.BoolVar(&opt.why, "why", false, "tell of each stage whether it was run, and why")
+	f.BoolVar(&opt.why, "why", false, "tell of each stage whether it was run, and which line of its key changed")
 	f.BoolVar(&opt.noColor, "no-color", false, "no bold letters (so does the environment variable NO_COLOR)")
 	return cmd
 }
