@@ -20,6 +20,7 @@ import (
 	"fairlobe/stages/internal/adif"
 	"fairlobe/stages/judge"
 	"fairlobe/stages/locate"
+	"fairlobe/stages/paths"
 	"fairlobe/stages/quarantine"
 	"fairlobe/stages/reduce"
 	"fairlobe/stages/report"
@@ -31,7 +32,7 @@ import (
 
 // Tables are the outputs that a run writes as tables, in the order in which they are written.
 func Tables() []string {
-	return []string{"dwells", "spots", "stations", "receptions", "listening", "cells", "sweeps", "verdicts", "quarantine"}
+	return []string{"dwells", "spots", "stations", "receptions", "listening", "cells", "paths", "sweeps", "blocks", "differences", "lobes", "verdicts", "quarantine"}
 }
 
 // Documents are the outputs that a run writes beside the tables.
@@ -181,6 +182,7 @@ func (d *Data) Trial(planned []schedule.Dwell, seal Standing, firstLook time.Tim
 	return append(d.Reading(planned),
 		locate.Stage(locate.Params{Locator: d.exp.Station.Locator}),
 		reduce.Stage(reduce.Params{Seed: d.exp.Seed, SlotMs: d.exp.Fixed.Slot.Milliseconds(), Sends: d.exp.Fixed.Sends}),
+		paths.Stage(paths.Params{Locator: d.exp.Station.Locator}),
 		judge.Stage(d.judging(planned, bands, seal, d.dropsAfter(firstLook))))
 }
 

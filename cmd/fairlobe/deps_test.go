@@ -26,6 +26,8 @@ pipeline/manifest:           pipeline/atomicfile
 pipeline:                    pipeline/atomicfile pipeline/diag pipeline/manifest pipeline/store pipeline/table
 
 datasets:                    -
+datasets/coast:              -
+datasets/coast/make:         datasets/coast
 datasets/synth:              -
 datasets/synth/make:         datasets/synth experiments experiments/seal stages/schedule
 
@@ -48,15 +50,19 @@ stages/internal/contrast:    stages/internal/signflip
 stages/internal/account:     -
 stages/internal/station:     pipeline/table stages/internal/geo stages/internal/locator
 
+stages/internal/sun:         -
+stages/internal/path:        -
+
 stages/trial:                datasets pipeline pipeline/diag pipeline/table stages/dwells stages/internal/account stages/schedule
 stages/spots:                datasets pipeline pipeline/diag pipeline/table stages/internal/account stages/internal/adif stages/internal/delimited stages/internal/locator stages/schedule
 stages/sweeps:               datasets pipeline pipeline/diag pipeline/table stages/internal/delimited stages/internal/match
 stages/quarantine:           datasets pipeline pipeline/table
 stages/locate:               datasets pipeline pipeline/diag pipeline/table stages/internal/geo stages/internal/locator stages/internal/station
 stages/reduce:               datasets pipeline pipeline/table stages/internal/station stages/schedule
+stages/paths:                datasets pipeline pipeline/table stages/internal/geo stages/internal/locator stages/internal/path stages/internal/station stages/internal/sun
 stages/judge:                datasets pipeline pipeline/table stages/internal/account stages/internal/contrast stages/internal/geo stages/internal/multiple stages/internal/station
 stages/report:               pipeline pipeline/table stages/internal/account stages/internal/station
-stages:                      experiments pipeline pipeline/diag stages/dwells stages/internal/adif stages/internal/contrast stages/judge stages/locate stages/quarantine stages/reduce stages/report stages/schedule stages/spots stages/sweeps stages/trial
+stages:                      experiments pipeline pipeline/diag stages/dwells stages/internal/adif stages/internal/contrast stages/judge stages/locate stages/paths stages/quarantine stages/reduce stages/report stages/schedule stages/spots stages/sweeps stages/trial
 
 cmd/fairlobe:                datasets experiments experiments/looks experiments/seal pipeline pipeline/atomicfile pipeline/diag pipeline/manifest pipeline/store pipeline/table stages stages/judge stages/schedule
 `
@@ -64,7 +70,7 @@ cmd/fairlobe:                datasets experiments experiments/looks experiments/
 // forbidden are imports from outside that would mean that a package knows what it must not know.
 var forbidden = map[string][]string{
 	"github.com/apache/arrow/go/v15": {"cmd", "experiments", "stages/internal", "stages/schedule", "stages/dwells", "pipeline/store", "pipeline/diag"},
-	"os":                             {"stages/internal", "stages/judge", "stages/reduce", "stages/locate", "stages/spots", "stages/sweeps", "stages/report", "stages/trial", "stages/schedule", "stages/dwells"},
+	"os":                             {"stages/internal", "stages/judge", "stages/reduce", "stages/locate", "stages/paths", "stages/spots", "stages/sweeps", "stages/report", "stages/trial", "stages/schedule", "stages/dwells"},
 	"net":                            {"cmd", "experiments", "pipeline", "stages", "datasets"},
 	"net/http":                       {"cmd", "experiments", "pipeline", "stages", "datasets"},
 }
