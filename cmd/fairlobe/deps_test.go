@@ -28,6 +28,7 @@ pipeline:                    pipeline/atomicfile pipeline/diag pipeline/manifest
 datasets:                    -
 datasets/coast:              -
 datasets/coast/make:         datasets/coast
+datasets/world:              datasets/coast
 datasets/synth:              -
 datasets/synth/make:         datasets/synth experiments experiments/seal stages/schedule
 
