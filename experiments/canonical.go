@@ -153,6 +153,9 @@ func (s SpotSource) decisive() map[string]any {
 
 func (s SweepSource) decisive() map[string]any {
 	out := map[string]any{"arm": s.Arm, "format": s.Format, "at": s.At}
+	if s.Z0Ohm != usualZ0Ohm { // what was sealed before the key existed stays sealed
+		out["z0_ohm"] = s.Z0Ohm
+	}
 	if s.Format == "table" {
 		out["columns"], out["header"] = s.Table.columns(), s.Table.Header
 	}

@@ -197,12 +197,16 @@ type SpotSource struct {
 	Table    TableForm
 }
 
+// usualZ0Ohm is what SWR refers to unless a sweep says otherwise.
+const usualZ0Ohm = 50.0
+
 // SweepSource is one [[sweeps]] table.
 type SweepSource struct {
 	Arm    string
 	Files  []string
-	Format string // "touchstone" or "table"
-	At     string // "radio" or "feedpoint"
+	Format string  // "touchstone" or "table"
+	At     string  // "radio" or "feedpoint"
+	Z0Ohm  float64 // what SWR and return loss refer to
 	Table  TableForm
 }
 

@@ -71,7 +71,9 @@ func sweepKeys() []key {
 		{path: "sweeps[].format", kind: aText, words: []string{"touchstone", "table"}, def: "touchstone",
 			doc: "form of the files; Touchstone one-port", example: `"touchstone"`},
 		{path: "sweeps[].at", kind: aText, words: []string{"radio", "feedpoint"}, def: "radio",
-			doc: "where the analyser was; this version leaves the feedline in readings made at the radio", example: `"radio"`},
+			doc: "where the analyser was; at the radio the declared feedline is removed", example: `"radio"`},
+		{path: "sweeps[].z0_ohm", kind: aNumber, unit: "ohm", span: above(0, 10000), def: usualZ0Ohm,
+			doc: "what SWR and return loss refer to", example: "50"},
 		{path: "sweeps[].columns", kind: aTable, or: "required with table, else not used",
 			doc: "which column holds what", example: `{ frequency_mhz = "f", swr = "SWR" }`},
 	}

@@ -250,6 +250,7 @@ func (d *decoder) sweeps() {
 	for _, t := range d.tables(d.root, "sweeps") {
 		s := SweepSource{Arm: d.str(t, "sweeps[].arm"), Files: d.strs(t, "sweeps[].files"),
 			Format: d.str(t, "sweeps[].format"), At: d.str(t, "sweeps[].at")}
+		s.Z0Ohm, _ = d.num(t, "sweeps[].z0_ohm")
 		s.Table = d.tableForm(t, "sweeps", s.Format, sweepColumns)
 		if s.Format == "table" {
 			d.sweepColumnsComplete(t.in("columns"), s.Table.Header)

@@ -278,6 +278,7 @@ func (d *Data) analyser() pipeline.Stage {
 	for _, f := range d.sweeps {
 		src := d.exp.Sweeps[f.number]
 		file := sweeps.File{Name: f.name, Arm: src.Arm, Plane: src.At, Format: src.Format, Delimiter: src.Table.Delimiter, Header: src.Table.Header}
+		file.Z0Ohm, file.Feedline = src.Z0Ohm, feedline(d.exp, src.Arm)
 		for _, c := range columns(src.Table) {
 			file.Columns = append(file.Columns, sweeps.Column(c))
 		}
@@ -285,6 +286,18 @@ func (d *Data) analyser() pipeline.Stage {
 		paths = append(paths, filepath.Join(d.exp.DataDir, filepath.FromSlash(f.name)))
 	}
 	return sweeps.Stage(p, paths)
+}
+
+// feedline gives an arm's feedline; nil if its length or its loss is not declared.
+func feedline(exp *experiments.Experiment, arm string) *sweeps.Feedline {
+	length, known := exp.Number(arm, "feedline_length_m")
+	a, _ := exp.Arm(arm)
+	for _, v := range append(slices.Clone(a.Variables), exp.Fixed.Variables...) {
+		if loss, ok := v.Value.(experiments.Loss); ok && known {
+			return &sweeps.Feedline{LengthM: length, LossDBPer100m: loss.DB, AtMHz: loss.AtMHz, VelocityFactor: loss.VelocityFactor, Z0Ohm: loss.Z0Ohm}
+		}
+	}
+	return nil
 }
 
 // dropsAfter counts the blocks that were dropped after the first look. A log that can't be read counts none: its stage

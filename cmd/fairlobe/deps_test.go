@@ -45,6 +45,7 @@ stages/internal/locator:     pipeline/diag stages/internal/geo
 stages/internal/match:       -
 stages/internal/adif:        -
 stages/internal/delimited:   -
+stages/internal/touchstone:  stages/internal/delimited
 stages/internal/signflip:    -
 stages/internal/multiple:    -
 stages/internal/contrast:    stages/internal/signflip
@@ -56,7 +57,7 @@ stages/internal/path:        -
 
 stages/trial:                datasets pipeline pipeline/diag pipeline/table stages/dwells stages/internal/account stages/schedule
 stages/spots:                datasets pipeline pipeline/diag pipeline/table stages/internal/account stages/internal/adif stages/internal/delimited stages/internal/locator stages/schedule
-stages/sweeps:               datasets pipeline pipeline/diag pipeline/table stages/internal/delimited stages/internal/match
+stages/sweeps:               datasets pipeline pipeline/diag pipeline/table stages/internal/delimited stages/internal/match stages/internal/touchstone
 stages/quarantine:           datasets pipeline pipeline/table
 stages/locate:               datasets pipeline pipeline/diag pipeline/table stages/internal/geo stages/internal/locator stages/internal/station
 stages/reduce:               datasets pipeline pipeline/table stages/internal/station stages/schedule

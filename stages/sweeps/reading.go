@@ -11,21 +11,27 @@ import (
 	"fairlobe/stages/internal/match"
 )
 
-// referenceOhm is what SWR and return loss refer to.
-const referenceOhm = 50.0
-
 // largest bounds the ohms, ratios and dB that are believed: no display shows more.
 const largest = 1e6
 
-// reading is one row.
+// reading is one row, at one plane.
 type reading struct {
-	file           File
+	file           *File
 	line           int
+	plane          string
+	measured       bool
 	mhz            float64
 	r, x           *float64
 	swr, low, high *float64
 	returnLossDB   *float64
 	mismatchLossDB *float64
+
+	// shown are the SWRs that the figures allow; shownR and shownX the resistances and reactances.
+	shown          match.Interval
+	shownR, shownX match.Interval
+	// exact tells that gamma, the reflection coefficient against the reading's reference, was read, not a display.
+	exact bool
+	gamma complex128
 }
 
 // cell tells where a name on the left stands: in a column, or as one value for every row.
@@ -65,25 +71,26 @@ func (r *reading) parse(values []string, cells map[string]cell) *cellFault {
 	if unit == "" {
 		unit = "MHz"
 	}
+	r.plane, r.measured = r.file.Plane, true
 	var err error
 	text := from.text("frequency_mhz")
 	if r.mhz, err = delimited.FrequencyMHz(text, unit); err != nil {
 		return &cellFault{"frequency_mhz", text, err}
 	}
-	shown := match.Interval{Lo: 1, Hi: math.Inf(1)}
-	for _, take := range []func(row, *match.Interval) *cellFault{r.takeSWR, r.takeReturnLoss, r.takeImpedance} {
-		if bad := take(from, &shown); bad != nil {
+	r.shown = match.Interval{Lo: 1, Hi: math.Inf(1)}
+	for _, take := range []func(row) *cellFault{r.takeSWR, r.takeReturnLoss, r.takeImpedance} {
+		if bad := take(from); bad != nil {
 			return bad
 		}
 	}
 	if from.text("swr") == "" && r.returnLossDB == nil && (r.r == nil || r.x == nil) {
 		return &cellFault{err: errors.New("the row shows neither SWR nor return loss nor resistance and reactance")}
 	}
-	r.complete(shown)
+	r.complete()
 	return nil
 }
 
-func (r *reading) takeSWR(from row, shown *match.Interval) *cellFault {
+func (r *reading) takeSWR(from row) *cellFault {
 	text := from.text("swr")
 	if text == "" {
 		return nil
@@ -93,10 +100,10 @@ func (r *reading) takeSWR(from row, shown *match.Interval) *cellFault {
 		return &cellFault{"swr", text, err}
 	}
 	r.swr = &swr
-	return narrow(shown, match.Displayed(swr, delimited.DecimalPlaces(text)), "swr", text, from)
+	return r.narrow(match.Displayed(swr, delimited.DecimalPlaces(text)), "swr", text, from)
 }
 
-func (r *reading) takeReturnLoss(from row, shown *match.Interval) *cellFault {
+func (r *reading) takeReturnLoss(from row) *cellFault {
 	text := from.text("return_loss_db")
 	if text == "" {
 		return nil
@@ -106,10 +113,10 @@ func (r *reading) takeReturnLoss(from row, shown *match.Interval) *cellFault {
 		return &cellFault{"return_loss_db", text, err}
 	}
 	r.returnLossDB = &db
-	return narrow(shown, match.SWRFromReturnLoss(match.Displayed(db, delimited.DecimalPlaces(text))), "return_loss_db", text, from)
+	return r.narrow(match.SWRFromReturnLoss(match.Displayed(db, delimited.DecimalPlaces(text))), "return_loss_db", text, from)
 }
 
-func (r *reading) takeImpedance(from row, shown *match.Interval) *cellFault {
+func (r *reading) takeImpedance(from row) *cellFault {
 	textR, textX := from.text("r_ohm"), from.text("x_ohm")
 	if textR != "" {
 		v, err := number(textR, 0)
@@ -128,34 +135,31 @@ func (r *reading) takeImpedance(from row, shown *match.Interval) *cellFault {
 	if textR == "" || textX == "" {
 		return nil
 	}
-	return narrow(shown, swrOfShown(*r.r, delimited.DecimalPlaces(textR), *r.x, delimited.DecimalPlaces(textX)), "r_ohm", textR, from)
+	r.shownR = match.Displayed(*r.r, delimited.DecimalPlaces(textR))
+	r.shownX = reactances(*r.x, delimited.DecimalPlaces(textX))
+	return r.narrow(match.SWRWithin(r.shownR, r.shownX, r.file.reference()), "r_ohm", textR, from)
 }
 
-// swrOfShown gives the SWRs that belong to a resistance and a reactance as displayed. The impedances of an SWR of at
-// most s fill a disk (Pozar, Microwave Engineering, section 2.4: circles of constant reflection): the greatest SWR of a
-// rectangle of impedances is at a corner. The least is at the smallest |x|, and there at the resistance nearest to
-// sqrt(z0^2 + x^2), where the reflection at a given reactance is smallest.
-func swrOfShown(r float64, decimalsR int, x float64, decimalsX int) match.Interval {
-	ohms := match.Displayed(r, decimalsR)
-	reactance := match.Displayed(math.Abs(x), decimalsX)
-	ohms.Lo, reactance.Lo = math.Max(0, ohms.Lo), math.Max(0, reactance.Lo)
-	highest := 1.0
-	for _, corner := range []float64{ohms.Lo, ohms.Hi} {
-		highest = math.Max(highest, swrOf(corner, reactance.Hi))
+// reactances gives those that a displayed one may stand for: a display cuts towards 0, and of one that shows 0 the sign
+// is not known.
+func reactances(x float64, decimals int) match.Interval {
+	size := match.Displayed(math.Abs(x), decimals)
+	switch {
+	case size.Lo < 0:
+		return match.Interval{Lo: -size.Hi, Hi: size.Hi}
+	case x < 0:
+		return match.Interval{Lo: -size.Hi, Hi: -size.Lo}
 	}
-	best := math.Sqrt(float64(referenceOhm*referenceOhm) + float64(reactance.Lo*reactance.Lo))
-	return match.Interval{Lo: swrOf(min(max(best, ohms.Lo), ohms.Hi), reactance.Lo), Hi: highest}
+	return size
 }
-
-func swrOf(r, x float64) float64 { return match.SWR(match.Reflection(complex(r, x), referenceOhm)) }
 
 // narrow holds what one figure allows against what those before it allow.
-func narrow(shown *match.Interval, by match.Interval, column, text string, from row) *cellFault {
-	both, ok := match.Intersect(*shown, by)
+func (r *reading) narrow(by match.Interval, column, text string, from row) *cellFault {
+	both, ok := match.Intersect(r.shown, by)
 	if !ok {
 		return &cellFault{column, text, fmt.Errorf("%s can't all be right; check the row", from.figures())}
 	}
-	*shown = both
+	r.shown = both
 	return nil
 }
 
@@ -174,7 +178,7 @@ func (r row) figures() string {
 }
 
 // complete fills in what follows from what was shown.
-func (r *reading) complete(shown match.Interval) {
+func (r *reading) complete() {
 	var swr float64
 	switch {
 	case r.swr != nil:
@@ -182,14 +186,14 @@ func (r *reading) complete(shown match.Interval) {
 	case r.returnLossDB != nil:
 		swr = match.ReturnLossDBToSWR(*r.returnLossDB)
 	default:
-		swr = swrOf(*r.r, *r.x)
+		swr = match.SWR(match.Reflection(complex(*r.r, *r.x), r.file.reference()))
 	}
 	r.swr = finite(swr)
 	if r.returnLossDB == nil {
 		r.returnLossDB = finite(match.SWRToReturnLossDB(swr))
 	}
 	r.mismatchLossDB = finite(match.MismatchLossDB(complex(match.SWRToMagnitude(swr), 0)))
-	r.low, r.high = finite(shown.Lo), finite(shown.Hi)
+	r.low, r.high = finite(r.shown.Lo), finite(r.shown.Hi)
 }
 
 // finite gives nil for what is no number, as the SWR of a short.

@@ -1,13 +1,21 @@
-// Package sweeps reads what the antenna analyser said: tables of readings, with SWR, return loss, or both, or
-// resistance and reactance, over frequency.
+// Package sweeps reads what the antenna analyser said over frequency: Touchstone one-port files, and tables of
+// readings with SWR, return loss, or both, or resistance and reactance.
 //
 // A displayed figure is an interval: displays round or cut, and which one is not known. Where a row shows more than one
 // of SWR, return loss, and resistance with reactance, the intervals of SWR that follow must have something in common,
-// and the SWR lies in that; a row in which they have nothing in common goes to quarantine.
+// and the SWR lies in that; a row in which they have nothing in common goes to quarantine. The numbers of a
+// Touchstone file are no displays: they have the instrument's full resolution, so their last digit stands for far
+// less than its error, and the SWR's interval is the value itself.
 //
-// SWR and return loss refer to 50 ohm (D. M. Pozar, Microwave Engineering, chapter 2; see package match).
+// SWR, return loss and mismatch loss refer to 50 ohm or to what the file's entry says (D. M. Pozar, Microwave Engineering,
+// chapter 2; see package match). A Touchstone file with another reference is converted.
 //
-// The package takes a reading at the plane where it was made: it removes no feedline, and reads no Touchstone.
+// A reading stands at the plane where it was made. If that was the radio and the feedline is declared, each reading
+// stands a second time at the feedpoint, with the feedline removed by calculation: a line of real impedance whose
+// loss grows with the square root of frequency (match.Line). From SWR or return loss alone, without a phase,
+// that is possible only if the line has the impedance that they refer to. Either all readings of a file get their
+// second row or none. Where more than everything would be reflected there is no SWR, and a warning: the declared loss
+// or the reading is wrong.
 package sweeps
 
 import (
@@ -46,13 +54,36 @@ type Column struct {
 
 // File is one file of readings.
 type File struct {
-	Name      string
-	Arm       string
-	Plane     string // "radio" or "feedpoint"
-	Format    string
+	Name   string
+	Arm    string
+	Plane  string // "radio" or "feedpoint"
+	Format string // "touchstone" or "table"
+	// Z0Ohm is what SWR and return loss refer to; 0 for 50 ohm.
+	Z0Ohm float64
+	// Feedline is removed from what was measured at the radio; nil if it is not known or has been removed.
+	Feedline *Feedline
+
+	// Of a table.
 	Columns   []Column
 	Delimiter byte
 	Header    bool
+}
+
+// Feedline is the line between radio and feedpoint, as declared for the arm. LengthM and LossDBPer100m are 0 or more, the
+// rest is above 0.
+type Feedline struct {
+	LengthM        float64
+	LossDBPer100m  float64 // matched, at AtMHz
+	AtMHz          float64
+	VelocityFactor float64
+	Z0Ohm          float64
+}
+
+func (f File) reference() float64 {
+	if f.Z0Ohm > 0 {
+		return f.Z0Ohm
+	}
+	return 50
 }
 
 // Params are the stage's parameters.
@@ -70,7 +101,7 @@ func Stage(p Params, paths []string) pipeline.Stage {
 		}
 	}
 	return pipeline.Stage{
-		Name: "sweeps", Version: 2, Sources: sources, Params: p,
+		Name: "sweeps", Version: 3, Sources: sources, Params: p,
 		Makes: []pipeline.Output{{Name: TableSweeps, Schema: datasets.Sweeps()}, {Name: TableRefused, Schema: datasets.Quarantine()}},
 		Run:   func(_ context.Context, in *pipeline.Input) (*pipeline.Result, error) { return p.run(in) },
 	}
@@ -116,12 +147,12 @@ func (p Params) run(in *pipeline.Input) (*pipeline.Result, error) {
 
 func (c *content) encodeReadings() arrow.Record {
 	slices.SortStableFunc(c.readings, func(a, b reading) int {
-		return cmp.Or(cmp.Compare(a.file.Arm, b.file.Arm), cmp.Compare(a.file.Name, b.file.Name), cmp.Compare(a.mhz, b.mhz),
-			cmp.Compare(a.line, b.line), cmp.Compare(a.file.Plane, b.file.Plane))
+		return cmp.Or(cmp.Compare(a.file.Arm, b.file.Arm), cmp.Compare(a.file.Name, b.file.Name), cmp.Compare(a.plane, b.plane),
+			cmp.Compare(a.mhz, b.mhz), cmp.Compare(a.line, b.line))
 	})
 	b := table.NewBuilder(datasets.Sweeps())
 	for _, r := range c.readings {
-		b.Append(r.file.Arm, r.file.Name, r.file.Plane, r.mhz, r.r, r.x, r.swr, r.low, r.high, r.returnLossDB, r.mismatchLossDB, r.line)
+		b.Append(r.file.Arm, r.file.Name, r.plane, r.measured, r.mhz, r.r, r.x, r.file.reference(), r.swr, r.low, r.high, r.returnLossDB, r.mismatchLossDB, r.line)
 	}
 	return b.Record()
 }
@@ -147,10 +178,6 @@ func (f File) fault(line int, msg, mend string) error {
 }
 
 func (f File) read(in *pipeline.Input, c *content) error {
-	if f.Format != "table" {
-		return f.fault(0, fmt.Sprintf("sweeps in the format %q can't be read by this version", f.Format),
-			`write the readings as delimited text and give format = "table" with columns frequency_mhz and swr or return_loss_db`)
-	}
 	src, err := in.Open(f.Name)
 	if err != nil {
 		return err
@@ -160,13 +187,37 @@ func (f File) read(in *pipeline.Input, c *content) error {
 	if err != nil {
 		return f.fault(0, err.Error(), "fetch or pack the file again")
 	}
+	first := len(c.readings)
+	switch f.Format {
+	case "touchstone":
+		err = f.readTouchstone(plain, c)
+	case "table":
+		err = f.readTable(plain, c)
+	default:
+		err = f.fault(0, fmt.Sprintf("sweeps in the format %q can't be read", f.Format), `give format = "touchstone" or "table"`)
+	}
+	if err != nil {
+		return err
+	}
+	f.removeFeedline(c, first)
+	return nil
+}
+
+func (f File) warn(line int, code, msg, mend string) diag.Diag {
+	return diag.Diag{Pos: diag.Pos{File: f.Name, Line: line}, Severity: diag.Warning, Code: code, Msg: msg, Mend: mend}
+}
+
+func (f File) emptyFile() diag.Diag {
+	return f.warn(0, "empty_file", "the file is empty: no readings were read", "save the sweep again if it should hold some")
+}
+
+func (f File) readTable(plain io.Reader, c *content) error {
 	rows, err := delimited.Open(plain, delimited.Options{Delimiter: f.Delimiter, Header: f.Header})
 	if err != nil {
 		return f.fault(1, err.Error(), "name the right file, or the right delimiter, in [[sweeps]]")
 	}
 	if rows.Empty() {
-		c.notes = append(c.notes, diag.Diag{Pos: diag.Pos{File: f.Name}, Severity: diag.Warning, Code: "empty_file",
-			Msg: "the file is empty: no readings were read", Mend: "save the sweep again if it should hold some"})
+		c.notes = append(c.notes, f.emptyFile())
 		return nil
 	}
 	cells, err := f.cells(rows)
@@ -210,7 +261,7 @@ func (f File) rows(rows *delimited.Reader, cells map[string]cell, c *content) er
 		if err != nil {
 			return f.fault(0, err.Error(), "check the file, and fetch it again if it was cut")
 		}
-		r := reading{file: f, line: row.Line}
+		r := reading{file: &f, line: row.Line}
 		if bad := r.parse(row.Fields, cells); bad != nil {
 			c.refused = append(c.refused, refusal{f.Name, bad.column, clean(bad.value), clean(bad.err.Error()), row.Line})
 			continue

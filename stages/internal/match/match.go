@@ -1,9 +1,10 @@
 // Package match calculates with reflections: reflection coefficient, standing wave ratio (SWR), return loss
-// and mismatch loss, and compares displayed values of them.
+// and mismatch loss; it compares displayed values of them, and takes them from one end of a lossy feedline to the
+// other (Line, whose model is the matched loss with a real characteristic impedance).
 //
 // The formulas are those of D. M. Pozar, Microwave Engineering, chapter 2, for a real reference impedance:
-// everything holds at one place of the line and says nothing about another (a lossy line hides SWR from its
-// near end). Return loss is positive in dB. Reflection coefficients above 1 are well-formed data (an active
+// but for those of Line, everything holds at one place of the line and says nothing about another (a lossy line
+// hides SWR from its near end). Return loss is positive in dB. Reflection coefficients above 1 are well-formed data (an active
 // load, or an instrument's error), but have no SWR. Logarithms and powers are the standard library's, whose last
 // bit may differ from one processor to another.
 package match
