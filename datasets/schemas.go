@@ -208,6 +208,7 @@ func Sweeps() *arrow.Schema {
 		{"swr_high", number, "", true, "highest SWR that the displayed figures allow"},
 		{"return_loss_db", number, "dB", true, "return loss, positive, as shown or from the SWR"},
 		{"mismatch_loss_db", number, "dB", true, "power not accepted because of the mismatch"},
+		{"line_loss_db", number, "dB", true, "where the feedline was removed: what it loses, with its mismatch; null without bound"},
 		{"line", integer, "", false, "line of the file"},
 	})
 }

@@ -69,6 +69,9 @@ func TestVerdictsSchemaTakesGoodDocuments(t *testing.T) {
 		"a described interval": func(d map[string]any) {
 			claim(d, refused)["evidence"], claim(d, refused)["interval_db"] = "compared", []any{1.0, 2.0}
 		},
+		"one arm":                       func(d map[string]any) { ofOneArm(d) },
+		"one arm with a naive reading":  func(d map[string]any) { ofOneArm(d)["naive"] = bearings(0.01) },
+		"a naive reading of too little": func(d map[string]any) { claim(d, directivity)["naive"] = nil },
 	} {
 		t.Run(name, func(t *testing.T) {
 			doc := document(t)
@@ -83,6 +86,23 @@ func sweep(d map[string]any) map[string]any {
 }
 func lobe(d map[string]any) map[string]any { return claim(d, directivity)["lobe"].(map[string]any) }
 
+// ofOneArm makes the directivity of the document one of a single arm.
+func ofOneArm(d map[string]any) map[string]any {
+	c := claim(d, directivity)
+	c["arms"], c["evidence"], c["verdict"], c["reason_code"] = []any{"low"}, "observed only", "refused", "one_arm"
+	for _, key := range []string{"reach", "estimate_db", "p", "p_adjusted", "p_running", "all_round_db", "naive", "p_gate1", "p_gate2", "lobe", "front_to_back"} {
+		c[key] = nil
+	}
+	for _, s := range c["sectors"].([]any) {
+		s.(map[string]any)["estimate_db"] = nil
+	}
+	return c
+}
+
+func bearings(p float64) map[string]any {
+	return map[string]any{"uniform_bearings_p": p, "misleading": true}
+}
+
 func TestVerdictsSchemaRefusesBrokenDocuments(t *testing.T) {
 	s := schema(t)
 	set := func(i int, key string, value any) func(map[string]any) {
@@ -92,39 +112,52 @@ func TestVerdictsSchemaRefusesBrokenDocuments(t *testing.T) {
 		return func(d map[string]any) { delete(claim(d, i), key) }
 	}
 	for name, change := range map[string]func(map[string]any){
-		"another format":                   func(d map[string]any) { d["format"] = 2 },
-		"a key too many":                   func(d map[string]any) { d["note"] = "x" },
-		"no looks":                         func(d map[string]any) { delete(d, "looks") },
-		"a seal of another kind":           func(d map[string]any) { d["seal"] = "md5:abc" },
-		"sealed without a seal":            func(d map[string]any) { d["seal"] = nil },
-		"rows below 0":                     func(d map[string]any) { d["rows"].(map[string]any)["used"] = -1 },
-		"a row count too few":              func(d map[string]any) { delete(d["rows"].(map[string]any), "merged") },
-		"a claim's key too many":           set(level, "color", "red"),
-		"a claim's key too few":            without(level, "p_adjusted"),
-		"an unknown verdict":               set(level, "verdict", "better"),
-		"a verdict of another kind":        set(level, "verdict", "holds"),
-		"a match that differs":             set(match, "verdict", "different"),
-		"an unknown kind":                  set(level, "kind", "gain"),
-		"an unknown evidence":              set(level, "evidence", "proved"),
-		"an unknown reach":                 set(level, "reach", "everywhere"),
-		"a code with a space":              set(level, "reason_code", "would pass"),
-		"no sentence":                      set(level, "reason", ""),
-		"p above 1":                        set(level, "p", 1.2),
-		"p of 0":                           set(level, "p", 0),
-		"p as text":                        set(level, "p", "0.01"),
-		"an interval with one end":         set(level, "interval_db", []any{1.0}),
-		"an interval with three":           set(level, "interval_db", []any{1.0, 2.0, 3.0}),
-		"different without a p":            set(level, "p", nil),
-		"different with a great p":         set(level, "p_adjusted", 0.06),
-		"a level with gates":               set(level, "p_gate1", 0.5),
-		"a level with sweeps":              set(level, "sweeps", []any{}),
-		"no direction":                     set(level, "direction", nil),
-		"half a block":                     set(level, "blocks", 15.5),
-		"no smallest difference":           set(level, "smallest_difference_db", 0),
-		"a warning without a text":         set(level, "warnings", []any{map[string]any{"code": "thinned"}}),
-		"compared and judged":              set(level, "evidence", "compared"),
-		"a family without a size":          set(level, "family_size", nil),
-		"not misleading":                   set(level, "naive", map[string]any{"spot_t_p": 0.1, "misleading": false}),
+		"another format":                     func(d map[string]any) { d["format"] = 2 },
+		"a key too many":                     func(d map[string]any) { d["note"] = "x" },
+		"no looks":                           func(d map[string]any) { delete(d, "looks") },
+		"a seal of another kind":             func(d map[string]any) { d["seal"] = "md5:abc" },
+		"sealed without a seal":              func(d map[string]any) { d["seal"] = nil },
+		"rows below 0":                       func(d map[string]any) { d["rows"].(map[string]any)["used"] = -1 },
+		"a row count too few":                func(d map[string]any) { delete(d["rows"].(map[string]any), "merged") },
+		"a claim's key too many":             set(level, "color", "red"),
+		"a claim's key too few":              without(level, "p_adjusted"),
+		"an unknown verdict":                 set(level, "verdict", "better"),
+		"a verdict of another kind":          set(level, "verdict", "holds"),
+		"a match that differs":               set(match, "verdict", "different"),
+		"an unknown kind":                    set(level, "kind", "gain"),
+		"an unknown evidence":                set(level, "evidence", "proved"),
+		"an unknown reach":                   set(level, "reach", "everywhere"),
+		"a code with a space":                set(level, "reason_code", "would pass"),
+		"no sentence":                        set(level, "reason", ""),
+		"p above 1":                          set(level, "p", 1.2),
+		"p of 0":                             set(level, "p", 0),
+		"p as text":                          set(level, "p", "0.01"),
+		"an interval with one end":           set(level, "interval_db", []any{1.0}),
+		"an interval with three":             set(level, "interval_db", []any{1.0, 2.0, 3.0}),
+		"different without a p":              set(level, "p", nil),
+		"different with a great p":           set(level, "p_adjusted", 0.06),
+		"a level with gates":                 set(level, "p_gate1", 0.5),
+		"a level with sweeps":                set(level, "sweeps", []any{}),
+		"no direction":                       set(level, "direction", nil),
+		"half a block":                       set(level, "blocks", 15.5),
+		"no smallest difference":             set(level, "smallest_difference_db", 0),
+		"a warning without a text":           set(level, "warnings", []any{map[string]any{"code": "thinned"}}),
+		"compared and judged":                set(level, "evidence", "compared"),
+		"a family without a size":            set(level, "family_size", nil),
+		"not misleading":                     set(level, "naive", map[string]any{"spot_t_p": 0.1, "misleading": false}),
+		"a level by bearings":                set(level, "naive", bearings(0.1)),
+		"a directivity by single spots":      set(directivity, "naive", map[string]any{"spot_t_p": 0.1, "misleading": true}),
+		"a naive reading of nothing":         set(level, "naive", map[string]any{"misleading": true}),
+		"two naive readings":                 func(d map[string]any) { claim(d, level)["naive"].(map[string]any)["uniform_bearings_p"] = 0.1 },
+		"a naive reading of what is refused": set(refused, "naive", map[string]any{"spot_t_p": 0.1, "misleading": true}),
+		"one arm with a gate":                func(d map[string]any) { ofOneArm(d)["p_gate1"] = 0.1 },
+		"one arm with a difference":          func(d map[string]any) { ofOneArm(d)["estimate_db"] = 0.1 },
+		"one arm with differences of sectors": func(d map[string]any) {
+			ofOneArm(d)["sectors"].([]any)[0].(map[string]any)["estimate_db"] = 0.1
+		},
+		"one arm of two":                   func(d map[string]any) { ofOneArm(d)["arms"] = []any{"high", "low"} },
+		"one arm, randomised":              func(d map[string]any) { ofOneArm(d)["evidence"] = "randomised" },
+		"a lobe without its swing":         func(d map[string]any) { delete(lobe(d), "swing_high_db") },
 		"a directivity without gates":      without(directivity, "p_gate2"),
 		"a directivity that speaks beyond": set(directivity, "reach", "beyond"),
 		"an unknown shape":                 set(directivity, "shape", "round"),

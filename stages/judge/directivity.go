@@ -55,7 +55,7 @@ func (c *court) hearDirectivity(e *Entry, t *contest) {
 	case c.refusedLobe(e, &d):
 		c.fillFrontToBack(e, t, false)
 	default:
-		c.testLobe(e, &d)
+		c.testLobe(e, t, &d)
 		// the region of the lobe and the front-to-back interval hold for a fixed number of blocks only
 		e.fillLobe(&d, !c.open())
 		c.fillFrontToBack(e, t, !c.open())
@@ -70,13 +70,14 @@ func (c *court) refusedLobe(e *Entry, d *contrast.Directivity) bool {
 	return r.Code != ""
 }
 
-func (c *court) testLobe(e *Entry, d *contrast.Directivity) {
+func (c *court) testLobe(e *Entry, t *contest, d *contrast.Directivity) {
 	e.PRunning = roundP(d.RunningP)
 	e.Directivity.PGate1, e.Directivity.PGate2 = roundP(c.gate1(d)), roundP(d.Gate2)
 	if d.Gate2Testable {
 		p := max(c.gate1(d), d.Gate2)
 		e.P, e.rawP = roundP(p), &p
 	}
+	e.naiveLobe(t.bearings)
 }
 
 func (e *Entry) fillSectors(d *contrast.Directivity) {
@@ -100,9 +101,26 @@ func (e *Entry) fillLobe(d *contrast.Directivity, intervals bool) {
 	}
 	l := d.Lobes[0]
 	e.Directivity.Lobe = &LobeEntry{Harmonic: l.Harmonic}
-	if intervals {
-		e.Directivity.Lobe.AmplitudeDB, e.Directivity.Lobe.AmplitudeIn = round4(l.AmplitudeDB), outward(contrast.Interval{LowDB: l.LowDB, HighDB: l.HighDB})
+	if !intervals {
+		return
 	}
+	e.Directivity.Lobe.AmplitudeDB, e.Directivity.Lobe.AmplitudeIn = round4(l.AmplitudeDB), outward(contrast.Interval{LowDB: l.LowDB, HighDB: l.HighDB})
+	e.Directivity.Lobe.SwingHighDB = swing(d.Lobes)
+	e.shownLobe = d
+}
+
+// swing is the sum of the upper ends of the lobes' amplitudes, as they are shown; null if one has none.
+func swing(lobes []contrast.Lobe) *float64 {
+	hundredths := 0.0
+	for _, l := range lobes {
+		high := step(l.HighDB, math.Ceil)
+		if high == nil {
+			return nil
+		}
+		hundredths += math.Round(*high * 100)
+	}
+	sum := hundredths / 100
+	return &sum
 }
 
 func (c *court) fillFrontToBack(e *Entry, t *contest, intervals bool) {
@@ -124,49 +142,63 @@ func (c *court) fillFrontToBack(e *Entry, t *contest, intervals bool) {
 
 func (c *court) decideDirectivity(e *Entry) {
 	d := e.heard.lobe(shapeOf(e.claim.Shape))
-	gate1 := c.gate1(d)
+	differ := c.gate1(d) <= alpha
+	small := e.Lobe != nil && e.Lobe.SwingHighDB != nil && *e.Lobe.SwingHighDB < c.SmallestDB
+	few, loud := d.Stations < fewestForFlatLobe, e.heard.compressed(e.Arms)
 	switch {
 	case tells(c.lossOn(e.Band)):
 		e.conclude(Undecided, "losses", lossWords(c.lossOn(e.Band))+": the loss itself may be the effect")
 	case e.PAdjusted != nil && *e.PAdjusted <= alpha:
 		c.concludeLobe(e, d)
-	case !c.open() && d.SwingHighDB < c.SmallestDB:
-		c.concludeNoLobe(e, d)
-	case gate1 <= alpha && !d.Gate2Testable:
-		e.conclude(Undecided, "receivers_differ", e.who()+" differ, azimuth not shown: there are too few regions to tell")
-	case gate1 <= alpha && d.Gate2 > alpha:
-		e.conclude(Undecided, "receivers_differ", e.who()+" differ, azimuth not shown")
+	case small && !few && !loud:
+		c.concludeNoLobe(e)
 	case e.rawP != nil && *e.rawP <= alpha:
-		e.conclude(Undecided, "would_pass_alone", fmt.Sprintf("a lobe would pass alone, not among the %d questions asked", c.family))
+		e.conclude(Undecided, "would_pass_alone", c.passesAlone())
+	case differ && !d.Gate2Testable:
+		e.conclude(Undecided, "receivers_differ", fmt.Sprintf("no lobe shown: %s differ, azimuth not shown, and there are too few regions to tell", e.who()))
+	case differ:
+		e.conclude(Undecided, "receivers_differ", fmt.Sprintf("no lobe shown: %s differ, azimuth not shown", e.who()))
+	case small && few:
+		e.conclude(Undecided, "few_to_rule_out", fmt.Sprintf("no lobe shown, but %d %s are too few to rule one out: %d are needed", d.Stations, e.who(), fewestForFlatLobe))
+	case small:
+		e.conclude(Undecided, "compressed", "no lobe shown, but many reports are so strong that they hide differences: use less power")
 	default:
 		e.conclude(Undecided, "undecided", "no lobe shown, and none of a size that matters is ruled out")
 	}
 }
 
-// concludeNoLobe: the data leave no room for a lobe that matters.
-func (c *court) concludeNoLobe(e *Entry, d *contrast.Directivity) {
-	switch {
-	case d.Stations < fewestForFlatLobe:
-		e.conclude(Undecided, "few_to_rule_out", fmt.Sprintf("no lobe shown, but %d %s are too few to rule one out: %d are needed", d.Stations, e.who(), fewestForFlatLobe))
-	case e.heard.compressed(e.Arms):
-		e.conclude(Undecided, "compressed", "no lobe shown, but many reports are so strong that they hide differences: use less power")
-	default:
-		e.conclude(Same, "practically_the_same", fmt.Sprintf("a lobe of the shape asked for (%s) is smaller than %g dB, %s", e.claim.Shape, c.SmallestDB, e.heardAt()))
-	}
+func (c *court) passesAlone() string {
+	return fmt.Sprintf("a lobe would pass alone, not among the %d questions asked", c.family)
 }
 
-// concludeLobe adds what is shown only of a lobe that is there: its direction and the all-round value.
+// concludeNoLobe: the data leave no room for a lobe that matters.
+func (c *court) concludeNoLobe(e *Entry) {
+	begin := "no lobe shown"
+	if e.rawP != nil && *e.rawP <= alpha {
+		begin = c.passesAlone()
+	}
+	e.conclude(Same, "practically_the_same", fmt.Sprintf("%s; one of the shape asked for (%s) is at most %.2f dB, less than the %g dB that matter, %s",
+		begin, e.claim.Shape, *e.Lobe.SwingHighDB, c.SmallestDB, e.overHeard()))
+}
+
+// overHeard says what the region of a lobe speaks of: these receivers, not the antenna.
+func (e *Entry) overHeard() string {
+	return fmt.Sprintf("over the %s heard (%d%s)", e.who(), e.Stations, e.within(", "))
+}
+
+// concludeLobe adds what is shown only of a lobe that is there: its direction and the all-round value. That one is the
+// estimate then: the plain one weighs the directions by where the stations are.
 func (c *court) concludeLobe(e *Entry, d *contrast.Directivity) {
 	n := *d
 	if c.turned(e) {
 		n = n.Negated()
 	}
-	e.AllRound = round4(n.AllRoundDB)
+	e.AllRound, e.EstimateDB = round4(n.AllRoundDB), round4(n.AllRoundDB)
 	where := "in a direction that the data leave open"
 	if len(n.Lobes) > 0 && n.Lobes[0].DirectionKnown {
 		where = e.fillDirection(n.Lobes[0], !c.open())
 	}
-	e.conclude(Different, "different", fmt.Sprintf("%s gains most against %s %s%s, %s", e.Arms[0], e.Arms[1], where, e.lobeSize(), e.heardAt()))
+	e.conclude(Different, "different", fmt.Sprintf("%s gains most against %s %s%s, %s", e.Arms[0], e.Arms[1], where, e.lobeSize(), e.overHeard()))
 }
 
 // lobeSize gives the amplitude in words. Where its interval reaches down to 0 the figure would only mislead.

@@ -5,6 +5,9 @@
 // verdicts: evidence, refusals, unfinished and open trials, the correction for many claims, reach, and the
 // sentences.
 //
+// Beside the verdicts it makes the tables of what pictures show: the differences block by block and station by station,
+// and the fitted lobes. They stand for every claim that compares two arms, whatever became of it.
+//
 // A comparison is always calculated as the arm that stands first in the experiment file minus the other, and turned
 // round at the end if the claim asks for it the other way. So exchanging the two arms of a claim changes the signs
 // of estimates and nothing else, to the last bit.
@@ -22,8 +25,13 @@ import (
 	"fairlobe/pipeline/table"
 )
 
-// TableVerdicts is the name of the stage's output.
-const TableVerdicts = "verdicts"
+// Names of the stage's outputs.
+const (
+	TableVerdicts    = "verdicts"
+	TableBlocks      = "blocks"
+	TableDifferences = "differences"
+	TableLobes       = "lobes"
+)
 
 // Claim is one sentence to be judged, with plain values.
 type Claim struct {
@@ -85,9 +93,12 @@ type Params struct {
 // Stage makes the stage.
 func Stage(p Params) pipeline.Stage {
 	return pipeline.Stage{
-		Name: "judge", Version: 3, Params: p,
+		Name: "judge", Version: 4, Params: p,
 		Needs: []string{"dwells", "trial.json", "stations", "receptions", "sweeps", "intake.json"},
-		Makes: []pipeline.Output{{Name: TableVerdicts, Schema: datasets.Verdicts()}},
+		Makes: []pipeline.Output{
+			{Name: TableVerdicts, Schema: datasets.Verdicts()}, {Name: TableBlocks, Schema: datasets.Blocks()},
+			{Name: TableDifferences, Schema: datasets.Differences()}, {Name: TableLobes, Schema: datasets.Lobes()},
+		},
 		Run: func(ctx context.Context, in *pipeline.Input) (*pipeline.Result, error) {
 			d, err := p.load(in)
 			if err != nil {
@@ -101,7 +112,9 @@ func Stage(p Params) pipeline.Stage {
 			if err != nil {
 				return nil, err
 			}
-			return &pipeline.Result{Tables: map[string]arrow.Record{TableVerdicts: rec}}, nil
+			return &pipeline.Result{Tables: map[string]arrow.Record{
+				TableVerdicts: rec, TableBlocks: p.blockTable(entries), TableDifferences: p.differenceTable(d, entries), TableLobes: lobeTable(entries),
+			}}, nil
 		},
 	}
 }

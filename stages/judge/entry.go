@@ -4,6 +4,8 @@ import (
 	"cmp"
 	"slices"
 	"strings"
+
+	"fairlobe/stages/internal/contrast"
 )
 
 // Verdicts.
@@ -79,8 +81,9 @@ type Entry struct {
 	claim                   Claim
 	inFamily                bool
 	heard                   *contest
-	depends                 bool     // the data show dependence on azimuth
-	rawP                    *float64 // unrounded, for the correction
+	shownLobe               *contrast.Directivity // whose amplitude the entry shows, turned as the claim is
+	depends                 bool                  // the data show dependence on azimuth
+	rawP                    *float64              // unrounded, for the correction
 }
 
 // BeyondEntry is the second interval, for receivers other than those heard. It does not exist in an open trial, since it
@@ -91,9 +94,12 @@ type BeyondEntry struct {
 	Regions    *float64 `json:"regions"`
 }
 
-// Naive is what a reading that ignores the design would say.
+// Naive is what a reading that ignores the design would say: SpotTP of a difference, UniformP of a directivity. Only the
+// one of its kind stands there.
 type Naive struct {
-	SpotTP     *float64 `json:"spot_t_p"`
+	SpotTP *float64 `json:"spot_t_p,omitempty"`
+	// UniformP is of the arm that stands first in the experiment file, so exchanging the arms does not change it.
+	UniformP   *float64 `json:"uniform_bearings_p,omitempty"`
 	Misleading bool     `json:"misleading"`
 }
 
@@ -128,6 +134,9 @@ type LobeEntry struct {
 	AmplitudeIn *Range      `json:"amplitude_interval_db"`
 	TowardDeg   *float64    `json:"toward_deg"`
 	TowardIn    *[2]float64 `json:"toward_interval_deg"`
+	// SwingHighDB is the greatest that any direction may differ from the all-round value: the upper end of the amplitude,
+	// for the shape any the sum of both harmonics'. "Practically the same" rests on it.
+	SwingHighDB *float64 `json:"swing_high_db"`
 }
 
 // FrontToBackEntry is the difference along an axis named beforehand.
@@ -162,6 +171,10 @@ type SweepEntry struct {
 	HighestSWR   *float64 `json:"highest_swr"`
 	SWRInterval  *Range   `json:"highest_swr_interval"`
 	FrequencyMHz *float64 `json:"at_mhz"`
+	// FeedlineRemoved tells that the readings were made at the radio, and are calculated for the feedpoint.
+	FeedlineRemoved bool `json:"feedline_removed"`
+	// HighestSWRAtRadio stands beside a highest SWR at the feedpoint if the sweep has readings at the radio, too.
+	HighestSWRAtRadio *float64 `json:"highest_swr_at_radio"`
 }
 
 // warn adds a warning once.

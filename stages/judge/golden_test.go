@@ -11,7 +11,6 @@ import (
 	"time"
 	"unicode"
 
-	"github.com/apache/arrow/go/v15/arrow"
 	"github.com/apache/arrow/go/v15/arrow/memory"
 	"github.com/stretchr/testify/require"
 
@@ -65,15 +64,17 @@ func written(t *testing.T, w *world, p report.Params) map[string]string {
 	require.NoError(t, err)
 	intake, err := json.Marshal(w.intake)
 	require.NoError(t, err)
-	dwells, stations := in.Table("dwells"), in.Table("stations")
-	dwells.Retain()
-	stations.Retain()
+	tables := res.Tables
+	for _, name := range []string{"dwells", "stations", "sweeps"} {
+		tables[name] = in.Table(name)
+		tables[name].Retain()
+	}
 	cells := table.NewBuilder(datasets.Cells())
 	cells.Append(1, "20m", 1, "high", "sent", 0, 11, 3, -4.0, -2.0, nil)
 	quarantine := table.NewBuilder(datasets.Quarantine())
 	quarantine.Append("spots/a.csv", 7, nil, "x", "no time: write it as the file's layout says")
-	next := pipeline.NewInput(context.Background(), memory.NewGoAllocator(),
-		map[string]arrow.Record{"cells": cells.Record(), "dwells": dwells, "stations": stations, "quarantine": quarantine.Record(), "verdicts": res.Tables[judge.TableVerdicts]},
+	tables["cells"], tables["quarantine"], tables["paths"] = cells.Record(), quarantine.Record(), table.NewBuilder(datasets.Paths()).Record()
+	next := pipeline.NewInput(context.Background(), memory.NewGoAllocator(), tables,
 		map[string][]byte{"intake.json": intake, "trial.json": in.File("trial.json")})
 	defer next.Release()
 	done, err := report.Stage(p).Run(context.Background(), next)

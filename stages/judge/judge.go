@@ -39,7 +39,9 @@ type contest struct {
 	sessions   []SessionEntry
 	disagree   bool // the sessions' intervals do not overlap
 	lobes      map[contrast.Shape]*contrast.Directivity
-	flat       *contrast.Trial // the same, stations with a usable azimuth only
+	flat       *contrast.Trial // the same, with the azimuths of stations that may enter a lobe
+	blocks     []block
+	bearings   []float64 // of the first arm's receptions, see bearingsOf
 }
 
 func (p Params) judge(ctx context.Context, d *data) ([]*Entry, error) {
@@ -106,6 +108,9 @@ func (c *court) begin(claim Claim, band Band) *Entry {
 		return e
 	}
 	direction, evidence := claim.Direction, c.evidence
+	if claim.oneArm() {
+		evidence = Observed
+	}
 	e.Direction, e.Evidence = &direction, &evidence
 	if e.inFamily {
 		size := c.family
@@ -136,7 +141,7 @@ func (c *court) hear(e *Entry, band Band) error {
 	if c.refusedRows(e) {
 		return nil
 	}
-	if e.Kind == "directivity" && len(e.Arms) == 1 {
+	if e.claim.oneArm() {
 		c.refuseOneArm(e)
 		return nil
 	}
@@ -173,13 +178,6 @@ func (c *court) refusedRows(e *Entry) bool {
 		e.conclude(Refused, "no_usable_rows", fmt.Sprintf("none of the %d rows could be used: see tables/quarantine and where the rows went", i.Read))
 	}
 	return true
-}
-
-// refuseOneArm: with one arm the data can't separate the antenna from the path.
-func (c *court) refuseOneArm(e *Entry) {
-	observed := Observed
-	e.Evidence = &observed
-	e.conclude(Refused, "one_arm", "without a second arm the data cannot separate the antenna from the path; turn this wire in random blocks, or name a control station")
 }
 
 // adjust corrects the p values of the family for being many. A claim without one counts in the family's size.
@@ -232,8 +230,8 @@ func (c *court) crossWarn(entries []*Entry) {
 }
 
 // canonical tells how a claim's arms stand against the order of the experiment file.
-func (c *court) canonical(arms []string) (first, second string, turned bool) {
-	if slices.Index(c.Arms, arms[0]) > slices.Index(c.Arms, arms[1]) {
+func (p Params) canonical(arms []string) (first, second string, turned bool) {
+	if slices.Index(p.Arms, arms[0]) > slices.Index(p.Arms, arms[1]) {
 		return arms[1], arms[0], true
 	}
 	return arms[0], arms[1], false
@@ -252,7 +250,7 @@ func (c *court) contest(e *Entry) (*contest, error) {
 	}
 	blocks := c.blocksOf(e.Band, 0)
 	all := inBlocks(c.selectReceptions(e, first, second), blocks)
-	t := &contest{receptions: len(all), lobes: map[contrast.Shape]*contrast.Directivity{}}
+	t := &contest{receptions: len(all), lobes: map[contrast.Shape]*contrast.Directivity{}, blocks: blocks, bearings: c.bearingsOf(all, first)}
 	var err error
 	if t.trial, err = c.trialOf(all, blocks, first, nil); err != nil {
 		return nil, err

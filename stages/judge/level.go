@@ -75,7 +75,7 @@ func (c *court) test(e *Entry, t *contest, level contrast.Level) {
 	if !c.open() { // the second test holds for a fixed number of blocks only
 		e.Beyond = &BeyondEntry{IntervalDB: outward(level.Beyond.Interval), P: roundP(level.Beyond.P), Regions: round4(level.Beyond.EffectiveRegions)}
 	}
-	e.naive(t)
+	e.naiveLevel(t)
 	e.sessions(t, c.turned(e), true)
 	c.lookForDirection(e, t)
 }
@@ -112,29 +112,39 @@ func (c *court) unfinished(e *Entry) bool {
 
 // lookForDirection adds the all-round value if the difference is not the same in all directions.
 func (c *court) lookForDirection(e *Entry, t *contest) {
-	d := t.lobe(c.shapeOn(e))
-	if !d.Testable || c.gate1(d) > alpha {
+	for _, shape := range c.shapesOn(e, t) {
+		d := t.lobe(shape)
+		if !d.Testable || c.gate1(d) > alpha {
+			continue
+		}
+		allRound := d.AllRoundDB
+		if c.turned(e) {
+			allRound = -allRound
+		}
+		e.depends, e.AllRound = true, round4(allRound)
 		return
 	}
-	allRound := d.AllRoundDB
-	if c.turned(e) {
-		allRound = -allRound
-	}
-	e.depends, e.AllRound = true, round4(allRound)
 }
 
-// shapeOn gives the shape in which the band is looked at: that of a directivity claim on the same arms, or one lobe.
-func (c *court) shapeOn(e *Entry) contrast.Shape {
+// shapesOn gives the shapes in which the band is looked at: those of the directivity claims on the same arms, or one
+// lobe if there are none, or none of them can be tested.
+func (c *court) shapesOn(e *Entry, t *contest) []contrast.Shape {
 	first, second, _ := c.canonical(e.Arms)
+	var shapes []contrast.Shape
+	testable := false
 	for _, claim := range c.Claims {
 		if claim.Kind != "directivity" || len(claim.Arms) != 2 || claim.Direction != e.claim.Direction || !claim.on(e.Band) {
 			continue
 		}
 		if a, b, _ := c.canonical(claim.Arms); a == first && b == second {
-			return shapeOf(claim.Shape)
+			shapes = append(shapes, shapeOf(claim.Shape))
+			testable = testable || t.lobe(shapeOf(claim.Shape)).Testable
 		}
 	}
-	return contrast.OneSided
+	if !testable {
+		shapes = []contrast.Shape{contrast.OneSided}
+	}
+	return shapes
 }
 
 func (c *court) decideLevel(e *Entry) {
@@ -250,14 +260,19 @@ func (e *Entry) who() string {
 
 // heardAt says of which stations a sentence speaks.
 func (e *Entry) heardAt() string {
-	at := fmt.Sprintf("at the %d %s heard", e.Stations, e.who())
-	if w := e.claim.WithinKm; w != nil {
-		at += fmt.Sprintf(" from %g to %g km away", w[0], w[1])
-	}
+	at := fmt.Sprintf("at the %d %s heard%s", e.Stations, e.who(), e.within(" "))
 	if e.Reach != nil && *e.Reach == Beyond {
 		at += ", and by their spread also beyond them"
 	}
 	return at
+}
+
+// within says from which distances the claim takes stations, after a separator; "" from all.
+func (e *Entry) within(separator string) string {
+	if w := e.claim.WithinKm; w != nil {
+		return fmt.Sprintf("%sfrom %g to %g km away", separator, w[0], w[1])
+	}
+	return ""
 }
 
 // decideNull: one configuration under two names must come out practically the same.

@@ -60,8 +60,10 @@ type reception struct {
 
 type reading struct {
 	arm, sweep, plane string
+	measured          bool // at that plane; else the feedline was removed by calculation
 	mhz               float64
 	swr, low, high    *float64
+	lineLossDB        *float64 // of the feedline that was removed, with its mismatch
 }
 
 func (p Params) load(in *pipeline.Input) (*data, error) {
@@ -76,8 +78,8 @@ func (p Params) load(in *pipeline.Input) (*data, error) {
 	d.loadBlocks(table.NewReader(in.Table("dwells")))
 	d.loadReceptions(table.NewReader(in.Table("receptions")))
 	for r := table.NewReader(in.Table("sweeps")); r.Next(); {
-		d.readings = append(d.readings, reading{r.Str("arm"), r.Str("sweep"), r.Str("plane"), r.Float("frequency_mhz"),
-			r.FloatOrNil("swr"), r.FloatOrNil("swr_low"), r.FloatOrNil("swr_high")})
+		d.readings = append(d.readings, reading{r.Str("arm"), r.Str("sweep"), r.Str("plane"), r.Bool("measured"), r.Float("frequency_mhz"),
+			r.FloatOrNil("swr"), r.FloatOrNil("swr_low"), r.FloatOrNil("swr_high"), r.FloatOrNil("line_loss_db")})
 	}
 	return d, nil
 }

@@ -135,6 +135,15 @@ func rule3() []ruleCase {
 		{rule: rule, name: "depends on two opposite directions, as claimed", entry: 1, world: asking(with(plain(), func(w *world) {
 			w.diffDB = func(at place) float64 { return 2 * math.Cos(2*at.deg*math.Pi/180) }
 		}), lobe("two-sided"), level()), verdict: "undecided", code: "depends_on_direction", reach: here},
+		{rule: rule, name: "depends in the second of two shapes that are claimed", entry: 2, world: asking(with(plain(), func(w *world) {
+			w.diffDB = func(at place) float64 { return 2 * math.Cos(2*at.deg*math.Pi/180) }
+		}), lobe("one-sided"), lobe("two-sided"), level()), verdict: "undecided", code: "depends_on_direction", reach: here},
+		{rule: rule, name: "depends, in a claimed shape that can't be tested", entry: 1, world: asking(plain().leans(2), lobe("any"), level()), verdict: "undecided", code: "depends_on_direction", reach: here},
+		{rule: rule, name: "depends on the direction on another claim's band only", entry: 0, world: with(plain(), func(w *world) {
+			w.bands = []string{"20m", "10m"}
+			w.claims[0].Bands = w.bands
+			w.diffDB = func(at place) float64 { return map[string]float64{"10m": 2}[at.band] * math.Sin(at.deg*math.Pi/180) }
+		}), verdict: "practically the same", code: "practically_the_same", reach: beyond},
 		{rule: rule, name: "sessions contradict each other", world: sessions(0.7, -0.7), verdict: "undecided", code: "sessions_differ", reach: here, warns: []string{"sessions_differ"}},
 		{rule: rule, name: "sessions agree", world: sessions(0.3, 0.3), verdict: "practically the same", code: "practically_the_same", reach: beyond, warns: []string{}},
 		{rule: rule, name: "received", world: with(plain().differ(3), func(w *world) { w.direction, w.claims[0].Direction = "received", "received" }), verdict: "different", code: "different", reach: beyond, says: []string{"at the 24 stations heard"}},
@@ -148,60 +157,6 @@ func rule3() []ruleCase {
 		{rule: "statistics 9: over 25 % of the blocks lost", name: "losses", world: with(plain().differ(3), func(w *world) { w.trial.Losses = []account.Loss{{Band: "20m", Share: 0.3, P: 1}} }), verdict: "undecided", code: "losses", reach: here, says: []string{"30 % of the blocks were lost: "}, warns: []string{"losses"}},
 		{rule: "statistics 9: lost blocks unequal between the arms", name: "unequal losses", world: with(plain().differ(3), func(w *world) { w.trial.Losses = []account.Loss{{Band: "20m", Share: 0.2, P: 0.03}} }), verdict: "undecided", code: "losses", reach: here, says: []string{"more blocks were lost with one arm than with the other (p = 0.03)"}},
 		{rule: "statistics 9: losses on another band", name: "losses elsewhere", world: with(plain(), func(w *world) { w.trial.Losses = []account.Loss{{Band: "10m", Share: 0.9, P: 0.001}} }), verdict: "practically the same", code: "practically_the_same", reach: beyond, warns: []string{}},
-	}
-}
-
-func rule4() []ruleCase {
-	const rule = "4: directivity: p is the greater of two gates; the same if the amplitude's upper end is below L with 12 stations"
-	scattered := func(w *world) {
-		w.params.SmallestDB = 0.3
-		w.diffDB = func(at place) float64 { return 3 * math.Sin(float64(7*at.station*at.station)) } // no order in azimuth
-	}
-	few := func(w *world) {
-		for i := range w.stations {
-			w.stations[i].region = fmt.Sprint(i / 8)
-		}
-	}
-	loud := func(w *world) { w.levelDB = func(place) float64 { return 14 } }
-	return []ruleCase{
-		{rule: rule, name: "a lobe", world: asking(plain().leans(3), lobe("one-sided")), verdict: "different", code: "different", reach: here, says: []string{"high gains most against low toward 89 degrees, 2.99 dB (2.92 to 3.06 dB)"}},
-		{rule: rule, name: "two lobes", world: asking(with(plain(), func(w *world) {
-			w.diffDB = func(at place) float64 { return 3 * math.Cos(2*(at.deg-30)*math.Pi/180) }
-		}), lobe("two-sided")), verdict: "different", code: "different", reach: here, says: []string{"along 30 and 210 degrees"}},
-		{rule: rule, name: "any shape", world: asking(with(plain().leans(3), func(w *world) { w.blocks = 12 }), lobe("any")), verdict: "different", code: "different", reach: here, says: []string{"toward"}},
-		{rule: rule, name: "a lobe whose size reaches down to 0", world: asking(with(plain(), func(w *world) {
-			w.params.Seed, w.blocks = 3, 12
-			w.diffDB = func(at place) float64 { return 0.11 * (math.Sin(at.deg*math.Pi/180) + math.Cos(2*at.deg*math.Pi/180)) }
-		}), lobe("any")), verdict: "different", code: "different", reach: here, says: []string{"high gains most against low in a direction that the data leave open, the size is open, at the 24"}},
-		{rule: rule, name: "no lobe", world: asking(plain(), lobe("one-sided")), verdict: "practically the same", code: "practically_the_same", reach: here},
-		{rule: rule, name: "10 stations", world: asking(with(plain(), func(w *world) { w.stations = around(10) }), lobe("one-sided")), verdict: "undecided", code: "few_to_rule_out", reach: here, says: []string{"10 receivers are too few"}},
-		{rule: rule, name: "compressed", world: asking(with(plain(), loud), lobe("one-sided")), verdict: "undecided", code: "compressed", reach: here},
-		{rule: rule, name: "stations differ without order", world: asking(with(plain(), scattered), lobe("one-sided")), verdict: "undecided", code: "receivers_differ", reach: here, says: []string{"receivers differ, azimuth not shown"}},
-		{rule: rule, name: "too few regions for gate 2", world: asking(with(plain().leans(3), few), lobe("one-sided")), verdict: "undecided", code: "receivers_differ", reach: here, says: []string{"too few regions to tell"}},
-		{rule: rule, name: "would pass alone", world: asking(with(plain().leans(3), func(w *world) { w.blocks = 12 }), lobe("one-sided")).questions(100), verdict: "undecided", code: "would_pass_alone", reach: here, says: []string{"not among the 101 questions"}},
-		{rule: rule, name: "undecided", world: asking(with(plain(), func(w *world) { w.noiseDB, w.everySlots, w.params.SmallestDB = 6, 4, 0.1 }), lobe("one-sided")), verdict: "undecided", code: "undecided", reach: here},
-		{rule: rule, name: "losses", world: asking(with(plain().leans(3), func(w *world) { w.trial.Losses = []account.Loss{{Band: "20m", Share: 0.3, P: 1}} }), lobe("one-sided")), verdict: "undecided", code: "losses", reach: here},
-		{rule: rule, name: "predicted axis", world: asking(plain(), judge.Claim{Name: "x", Kind: "directivity", Arms: []string{"high", "low"}, Direction: "sent", Bands: []string{"20m"}, Shape: "one-sided", Predicted: true}), verdict: "practically the same", code: "practically_the_same", reach: here, warns: []string{"axis_not_predicted"}},
-		{rule: "statistics 9: stations do not surround", name: "one side only", world: asking(with(plain().leans(3), func(w *world) { w.stations = inSector(20, 0, 90) }), lobe("one-sided")), verdict: "refused", code: "not_surrounded"},
-		{rule: "5: directivity under 8 stations", name: "7 stations", world: asking(with(plain().leans(3), func(w *world) { w.stations = around(7) }), lobe("one-sided")), verdict: "refused", code: "too_few_stations"},
-		{rule: "statistics, shape any: 8 regions", name: "7 regions", world: asking(with(plain(), func(w *world) {
-			w.blocks = 12
-			for i := range w.stations {
-				w.stations[i].region = fmt.Sprint(i % 7)
-			}
-		}), lobe("any")), verdict: "refused", code: "too_few_regions"},
-		{rule: "4: bearing uncertain by over 20 degrees, or on the move: not for directivity", name: "no usable bearing", world: asking(with(plain().leans(3), func(w *world) {
-			for i := range w.stations {
-				switch i % 5 {
-				case 0:
-					w.stations[i].radius = w.stations[i].km
-				case 1:
-					w.stations[i].unknown = true
-				default:
-					w.stations[i].call += []string{"/M", "/MM", "/AM"}[i%5-2]
-				}
-			}
-		}), lobe("one-sided")), verdict: "refused", code: "too_few_stations", says: []string{"0 heard"}},
 	}
 }
 
@@ -281,9 +236,6 @@ func rule6() []ruleCase {
 		{rule: rule, name: "a null that holds does not warn", entry: 1, world: asking(plain(), null, level()), verdict: "practically the same", code: "practically_the_same", reach: beyond, warns: []string{}},
 		{rule: "7: kinds that are not judged", name: "reciprocity", world: asking(plain(), kind("reciprocity", 0)), verdict: "refused", code: "kind_not_judged"},
 		{rule: "7: kinds that are not judged", name: "repeat", world: asking(plain(), kind("repeat", 0)), verdict: "refused", code: "kind_not_judged"},
-		{rule: "7: one arm", name: "one arm", world: with(asking(plain(), lobe("one-sided")), func(w *world) {
-			w.claims[0].Arms, w.params.Arms = []string{"low"}, []string{"low"}
-		}), verdict: "refused", code: "one_arm", says: []string{"turn this wire in random blocks, or name a control station"}},
 		{rule: "commands: no data yet", name: "no reports", world: with(plain(), func(w *world) { w.intake.Background = 1 }), verdict: "refused", code: "no_reports", says: []string{"no reports yet"}},
 		{rule: "10: rows that nothing can be made of", name: "all quarantined", world: rows(40, 40, true), verdict: "refused", code: "no_usable_rows", says: []string{"none of the 40 rows could be used: see tables/quarantine and where the rows went"}},
 		{rule: "10: rows that nothing can be made of", name: "all quarantined, under way", world: rows(40, 40, false), verdict: "refused", code: "no_usable_rows", says: []string{"could be used"}},
@@ -385,7 +337,7 @@ func TestRules(t *testing.T) {
 
 func allCases() []ruleCase {
 	var all []ruleCase
-	for _, some := range [][]ruleCase{rule1(), rule2(), rule3(), rule4(), rule5(), rule6(), matchCases(), rule9(), inputCases()} {
+	for _, some := range [][]ruleCase{rule1(), rule2(), rule3(), rule4(), rule5(), rule6(), rule7(), matchCases(), rule9(), inputCases()} {
 		all = append(all, some...)
 	}
 	return all

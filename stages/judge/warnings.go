@@ -6,7 +6,6 @@ import (
 	"slices"
 
 	"gonum.org/v1/gonum/stat"
-	"gonum.org/v1/gonum/stat/distuv"
 
 	"fairlobe/stages/internal/account"
 )
@@ -173,21 +172,4 @@ func (t *contest) weigh(all []reception, first, second string) {
 
 func (t *contest) compressed(arms []string) bool {
 	return slices.ContainsFunc(arms, func(arm string) bool { return t.strong[arm] > mostStrong })
-}
-
-// naive gives Welch's t test over single reports (Welch 1947, Biometrika 34:28), as if reports were independent.
-func (e *Entry) naive(t *contest) {
-	a, b := t.perArm[e.Arms[0]], t.perArm[e.Arms[1]]
-	if len(a) < 2 || len(b) < 2 {
-		return
-	}
-	meanA, varA := stat.MeanVariance(a, nil)
-	meanB, varB := stat.MeanVariance(b, nil)
-	qa, qb := varA/float64(len(a)), varB/float64(len(b))
-	if qa+qb == 0 {
-		return
-	}
-	df := (qa + qb) * (qa + qb) / (float64(qa*qa/float64(len(a)-1)) + float64(qb*qb/float64(len(b)-1)))
-	tt := math.Abs(meanA-meanB) / math.Sqrt(qa+qb)
-	e.Naive = &Naive{SpotTP: roundP(2 * distuv.StudentsT{Mu: 0, Sigma: 1, Nu: df}.Survival(tt)), Misleading: true}
 }

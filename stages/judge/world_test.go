@@ -70,6 +70,7 @@ type sweepRow struct {
 	arm, sweep, plane string
 	mhz               float64
 	swr, low, high    *float64
+	loss              *float64 // of the feedline
 }
 
 var began = time.Date(2026, 9, 12, 4, 0, 0, 0, time.UTC)
@@ -146,13 +147,28 @@ func (w *world) leans(db float64) *world {
 
 func (w *world) judged(t *testing.T) []entry {
 	t.Helper()
+	entries, _ := w.judgedAndShown(t)
+	return entries
+}
+
+// judgedAndShown gives the tables of what pictures show too.
+func (w *world) judgedAndShown(t *testing.T) ([]entry, pictures) {
+	t.Helper()
 	in := w.input()
 	defer in.Release()
 	res, err := judge.Stage(w.stageParams()).Run(context.Background(), in)
 	require.NoError(t, err)
-	rec := res.Tables[judge.TableVerdicts]
-	defer rec.Release()
-	require.NoError(t, table.CheckSorted(rec, table.SortKeys(datasets.Verdicts())))
+	for name, form := range map[string]*arrow.Schema{judge.TableVerdicts: datasets.Verdicts(), judge.TableBlocks: datasets.Blocks(), judge.TableDifferences: datasets.Differences(), judge.TableLobes: datasets.Lobes()} {
+		rec := res.Tables[name]
+		defer rec.Release()
+		require.True(t, form.Equal(rec.Schema()), name)
+		require.NoError(t, table.CheckSorted(rec, table.SortKeys(form)))
+	}
+	return entriesOf(t, res.Tables[judge.TableVerdicts]), picturesIn(res.Tables)
+}
+
+func entriesOf(t *testing.T, rec arrow.Record) []entry {
+	t.Helper()
 	var out []entry
 	for r := table.NewReader(rec); r.Next(); {
 		detail := r.Str("detail")
@@ -305,7 +321,7 @@ func (w *world) stationTable() arrow.Record {
 func (w *world) sweepTable() arrow.Record {
 	b := table.NewBuilder(datasets.Sweeps())
 	for i, s := range w.sweeps {
-		b.Append(s.arm, s.sweep, s.plane, s.mhz, nil, nil, s.swr, s.low, s.high, nil, nil, i+2)
+		b.Append(s.arm, s.sweep, s.plane, true, s.mhz, nil, nil, 50.0, s.swr, s.low, s.high, nil, nil, s.loss, i+2)
 	}
 	return b.Record()
 }

@@ -67,6 +67,7 @@ func (r *reading) exactly(near reading, line match.Line) bool {
 		return false
 	}
 	r.takeReflection(match.Renormalise(far, line.Z0Ohm, reference))
+	r.lineLossDB = finite(line.TotalLossDB(match.Magnitude(far), r.mhz))
 	return true
 }
 
@@ -82,17 +83,19 @@ func (r *reading) asShown(near reading, line match.Line) (possible bool) {
 			r.r, r.x = &re, &im
 		}
 	}
-	var magnitude float64
+	var magnitude, inLine float64
 	if line.Z0Ohm == reference {
 		r.shown, possible = line.LoadSWR(near.shown, r.mhz)
 		magnitude = line.LoadMagnitude(match.SWRToMagnitude(near.likeliest()), r.mhz)
+		inLine = magnitude
 	} else {
 		r.shown, possible = line.LoadSWRWithin(near.shownR, near.shownX, reference, r.mhz)
-		magnitude = match.Magnitude(match.Renormalise(far, line.Z0Ohm, reference))
+		magnitude, inLine = match.Magnitude(match.Renormalise(far, line.Z0Ohm, reference)), match.Magnitude(far)
 	}
 	r.low, r.high = finite(r.shown.Lo), finite(r.shown.Hi)
 	if magnitude <= 1 {
 		gamma := complex(magnitude, 0)
+		r.lineLossDB = finite(line.TotalLossDB(inLine, r.mhz))
 		r.swr, r.returnLossDB, r.mismatchLossDB = finite(match.SWR(gamma)), finite(match.ReturnLossDB(gamma)), finite(match.MismatchLossDB(gamma))
 	}
 	return possible

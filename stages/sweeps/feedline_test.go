@@ -259,3 +259,26 @@ func BenchmarkSweeps(b *testing.B) {
 		}
 	}
 }
+
+// Half the power is lost in a matched line; a load of 150 ohm, |G| = 1/2, adds 10 log10[(1 - 1/16) / (1 - 1/4)] (Pozar,
+// Microwave Engineering, chapter 2).
+func TestLineLossIsToldWhereALineWasRemoved(t *testing.T) {
+	s, tab := s1p("a.s1p"), file("b.csv")
+	s.Feedline, tab.Feedline = coax(50), coax(50)
+	res, err := run(t, []File{s, tab}, "# MHz S RI R 50\n14.1 -0.25 0\n", "frequency_mhz,swr,return_loss_db,r_ohm,x_ohm\n14.1,1.6666667,,,\n")
+	require.NoError(t, err)
+	want := 10*math.Log10(2) + 10*math.Log10((1-0.0625)/0.75)
+	for r := table.NewReader(res.Tables[TableSweeps]); r.Next(); {
+		if r.Bool("measured") {
+			require.True(t, r.Null("line_loss_db"))
+			continue
+		}
+		require.InDelta(t, want, r.Float("line_loss_db"), 1e-7)
+	}
+	s.Feedline = coax(75)
+	res, err = run(t, []File{s}, "# MHz S RI R 75\n14.1 0.25 0\n")
+	require.NoError(t, err)
+	r := table.NewReader(res.Tables[TableSweeps])
+	require.True(t, r.Next())
+	require.InDelta(t, want, r.Float("line_loss_db"), 1e-9, "the reflection against the line's own impedance counts")
+}

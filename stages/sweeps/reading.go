@@ -25,6 +25,7 @@ type reading struct {
 	swr, low, high *float64
 	returnLossDB   *float64
 	mismatchLossDB *float64
+	lineLossDB     *float64
 
 	// shown are the SWRs that the figures allow; shownR and shownX the resistances and reactances.
 	shown          match.Interval

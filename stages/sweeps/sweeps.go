@@ -152,7 +152,7 @@ func (c *content) encodeReadings() arrow.Record {
 	})
 	b := table.NewBuilder(datasets.Sweeps())
 	for _, r := range c.readings {
-		b.Append(r.file.Arm, r.file.Name, r.plane, r.measured, r.mhz, r.r, r.x, r.file.reference(), r.swr, r.low, r.high, r.returnLossDB, r.mismatchLossDB, r.line)
+		b.Append(r.file.Arm, r.file.Name, r.plane, r.measured, r.mhz, r.r, r.x, r.file.reference(), r.swr, r.low, r.high, r.returnLossDB, r.mismatchLossDB, r.lineLossDB, r.line)
 	}
 	return b.Record()
 }

@@ -37,3 +37,19 @@ func BenchmarkFrontToBack(b *testing.B) {
 		trial.FrontToBack(0)
 	}
 }
+
+func BenchmarkSeen(b *testing.B) {
+	trial := busyTrial()
+	b.ReportAllocs()
+	for b.Loop() {
+		trial.Seen()
+	}
+}
+
+func BenchmarkToward(b *testing.B) {
+	d := busyTrial().Directivity(Any)
+	b.ReportAllocs()
+	for b.Loop() {
+		sweepRound(func(az float64) { d.Toward(az) })
+	}
+}

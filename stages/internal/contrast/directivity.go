@@ -45,11 +45,13 @@ type Directivity struct {
 	RunningE []float64 // by block: evidence for gate 1 that may be watched, as Running.E
 	RunningP float64   // anytime p for gate 1; NaN if not testable
 	Sectors  [sectorCount]Sector
+
+	fit fitted // see Toward
 }
 
 // Directivity computes the dependence on azimuth.
 func (t *Trial) Directivity(shape Shape) Directivity {
-	part := t.restrict(func(s Station) bool { return s.HasAzimuth })
+	part := t.Located()
 	nan := math.NaN()
 	out := Directivity{
 		Shape: shape, Blocks: t.params.Blocks, Gate1: nan, Gate2: nan, P: nan, RunningP: nan,
@@ -145,6 +147,7 @@ func (d *Directivity) fitLobes(s *score) {
 	fitD, beta := s.fit(fitRounds)
 	d.AllRoundDB = fitD
 	d.SigmaDB = s.sigmaPhi()
+	mean := clone(s.mean)
 	for i, harmonic := range d.Shape.harmonics() {
 		s.look(fitD, beta)
 		r, ok := newRegion(s, fitD, beta, 2*i)
@@ -156,7 +159,9 @@ func (d *Directivity) fitLobes(s *score) {
 			originKept = r.allowed(0, 0)
 		}
 		d.Lobes = append(d.Lobes, r.lobe(harmonic, originKept))
+		d.fit.parts = append(d.fit.parts, r.kept)
 	}
+	d.fit.beta, d.fit.mean = beta, mean
 	d.SwingHighDB = 0
 	for _, l := range d.Lobes {
 		d.SwingHighDB += l.HighDB
@@ -177,6 +182,7 @@ func (s *score) sigmaPhi() float64 {
 // Negated is the directivity with the arms exchanged: a lobe of B-A points to where A-B is least.
 func (d Directivity) Negated() Directivity {
 	d.EstimateDB, d.AllRoundDB = -d.EstimateDB, -d.AllRoundDB
+	d.fit = d.fit.negated()
 	d.Lobes = slices.Clone(d.Lobes)
 	for i := range d.Lobes {
 		l := &d.Lobes[i]

@@ -22,7 +22,9 @@
 // Level is the overall difference: the exact test of no difference, the estimate, its interval by
 // inversion of the test, the second interval that speaks beyond the stations heard (two-way
 // clustering over blocks and regions) and the running evidence that may be watched. Directivity is
-// the dependence on azimuth, with its two gates, the fitted lobe and the sectors.
+// the dependence on azimuth, with its two gates, the fitted lobe and the sectors. Seen is what the
+// reports show at no difference, block by block and station by station, for pictures; the fitted
+// lobe and its region toward an azimuth are given by Directivity.Toward.
 //
 // # Two arms, one order
 //

@@ -73,6 +73,7 @@ type region struct {
 	pair        int         // first column of the harmonic
 	errors      [2]float64  // standard errors of the pair
 	information [][]float64 // sum of M at the fit
+	kept        keptPoints  // set by lobe
 }
 
 // newRegion takes a score that stands at the fit; false if it has no inverse.
@@ -128,32 +129,6 @@ func (r *region) profileOther(beta []float64) {
 	}
 }
 
-// point is a pair that is not ruled out.
-type point struct{ c, s float64 }
-
-// kept gives the points of the grid that are not ruled out, and whether they reach its edge. The grid is
-// 41 by 41 points over +-4 standard errors about the fit, wider by 2 and again by 2 if need be.
-func (r *region) kept() (points []point, open bool) {
-	half := float64(gridErrors)
-	for range gridDoublings {
-		if !r.reaches(half) {
-			break
-		}
-		half *= 2
-	}
-	for i := range gridPoints {
-		for j := range gridPoints {
-			p := r.at(half, i, j)
-			if !r.allowed(p.c, p.s) {
-				continue
-			}
-			points = append(points, p)
-			open = open || onEdge(i) || onEdge(j)
-		}
-	}
-	return points, open
-}
-
 // reaches tells whether the region reaches the edge of the grid of that half width.
 func (r *region) reaches(half float64) bool {
 	for i := range gridPoints {
@@ -180,33 +155,23 @@ func (r *region) at(half float64, i, j int) point {
 	}
 }
 
-// lobe describes the harmonic whose region this is; originKept says that no lobe is not ruled out.
+// lobe searches the region and describes its harmonic; originKept says that no lobe is not ruled out.
 func (r *region) lobe(harmonic int, originKept bool) Lobe {
+	r.kept = r.search(originKept)
+	kept := r.kept
 	c, s := r.beta[r.pair], r.beta[r.pair+1]
 	l := Lobe{
-		Harmonic: harmonic, AmplitudeDB: math.Hypot(c, s),
-		TowardDeg: degrees(math.Atan2(s, c)) / float64(harmonic), DirectionKnown: !originKept,
+		Harmonic: harmonic, AmplitudeDB: math.Hypot(c, s), HighDB: math.Inf(1),
+		TowardDeg: degrees(math.Atan2(s, c)) / float64(harmonic), DirectionKnown: !kept.origin && !kept.nothing,
 	}
-	points, open := r.kept()
-	if len(points) == 0 { // the fit itself is ruled out: nothing is known
-		l.HighDB, l.DirectionKnown = math.Inf(1), false
+	if !kept.open {
+		l.HighDB = kept.greatest()
+	}
+	if !l.DirectionKnown {
 		return l
 	}
-	l.LowDB = math.Inf(1)
-	angles := make([]float64, len(points))
-	for i, p := range points {
-		size := math.Hypot(p.c, p.s)
-		l.LowDB, l.HighDB = math.Min(l.LowDB, size), math.Max(l.HighDB, size)
-		angles[i] = degrees(math.Atan2(p.s, p.c))
-	}
-	if open {
-		l.HighDB = math.Inf(1)
-	}
-	if originKept {
-		l.LowDB = 0
-		return l
-	}
-	from, to := smallestArc(angles)
+	l.LowDB = kept.least()
+	from, to := smallestArc(kept.anglesDeg())
 	l.FromDeg, l.ToDeg = from/float64(harmonic), to/float64(harmonic)
 	return l
 }
