@@ -6,20 +6,21 @@ import "math/rand/v2"
 // a sum over B blocks is then B/8 look-ups and additions.
 type table [][256]float64
 
+// newTable sums each setting in the order of the blocks, so that turning all signs gives exactly the negative. The
+// settings of the first blocks serve for all settings of those that follow.
 func newTable(g []float64) table {
 	t := make(table, (len(g)+7)/8)
 	for i := range t {
-		part := g[8*i : min(8*i+8, len(g))]
-		for m := range t[i] {
-			// Summed afresh for each m, so that turning all signs gives exactly the negative.
-			sum := 0.0
-			for b, x := range part {
-				if m>>b&1 == 1 {
-					x = -x
-				}
-				sum += x
+		settings := 1
+		for _, x := range g[8*i : min(8*i+8, len(g))] {
+			for m := range settings {
+				t[i][m+settings] = t[i][m] - x
+				t[i][m] += x
 			}
-			t[i][m] = sum
+			settings *= 2
+		}
+		for ; settings < len(t[i]); settings *= 2 { // bits without a block change nothing
+			copy(t[i][settings:], t[i][:settings])
 		}
 	}
 	return t
