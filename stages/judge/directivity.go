@@ -27,6 +27,19 @@ func (t *contest) lobe(shape contrast.Shape) *contrast.Directivity {
 	return &d
 }
 
+// gatesOf is lobe without what the fit gives.
+func (t *contest) gatesOf(shape contrast.Shape) *contrast.Directivity {
+	if d, ok := t.lobes[shape]; ok {
+		return d
+	}
+	if d, ok := t.gates[shape]; ok {
+		return d
+	}
+	d := t.flat.Gates(shape)
+	t.gates[shape] = &d
+	return &d
+}
+
 // gate1 is the p of gate 1 that the verdict rests on: in an open trial that which holds however often one looks.
 func (c *court) gate1(d *contrast.Directivity) float64 {
 	if c.open() {

@@ -39,7 +39,8 @@ type contest struct {
 	sessions   []SessionEntry
 	disagree   bool // the sessions' intervals do not overlap
 	lobes      map[contrast.Shape]*contrast.Directivity
-	flat       *contrast.Trial // the same, with the azimuths of stations that may enter a lobe
+	gates      map[contrast.Shape]*contrast.Directivity // the same without the fit
+	flat       *contrast.Trial                          // the same, with the azimuths of stations that may enter a lobe
 	blocks     []block
 	bearings   []float64 // of the first arm's receptions, see bearingsOf
 }
@@ -250,7 +251,7 @@ func (c *court) contest(e *Entry) (*contest, error) {
 	}
 	blocks := c.blocksOf(e.Band, 0)
 	all := inBlocks(c.selectReceptions(e, first, second), blocks)
-	t := &contest{receptions: len(all), lobes: map[contrast.Shape]*contrast.Directivity{}, blocks: blocks, bearings: c.bearingsOf(all, first)}
+	t := &contest{receptions: len(all), lobes: map[contrast.Shape]*contrast.Directivity{}, gates: map[contrast.Shape]*contrast.Directivity{}, blocks: blocks, bearings: c.bearingsOf(all, first)}
 	var err error
 	if t.trial, err = c.trialOf(all, blocks, first, nil); err != nil {
 		return nil, err

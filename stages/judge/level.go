@@ -113,11 +113,10 @@ func (c *court) unfinished(e *Entry) bool {
 // lookForDirection adds the all-round value if the difference is not the same in all directions.
 func (c *court) lookForDirection(e *Entry, t *contest) {
 	for _, shape := range c.shapesOn(e, t) {
-		d := t.lobe(shape)
-		if !d.Testable || c.gate1(d) > alpha {
+		if d := t.gatesOf(shape); !d.Testable || c.gate1(d) > alpha {
 			continue
 		}
-		allRound := d.AllRoundDB
+		allRound := t.lobe(shape).AllRoundDB
 		if c.turned(e) {
 			allRound = -allRound
 		}
@@ -138,7 +137,7 @@ func (c *court) shapesOn(e *Entry, t *contest) []contrast.Shape {
 		}
 		if a, b, _ := c.canonical(claim.Arms); a == first && b == second {
 			shapes = append(shapes, shapeOf(claim.Shape))
-			testable = testable || t.lobe(shapeOf(claim.Shape)).Testable
+			testable = testable || t.gatesOf(shapeOf(claim.Shape)).Testable
 		}
 	}
 	if !testable {

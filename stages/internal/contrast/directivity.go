@@ -51,6 +51,21 @@ type Directivity struct {
 
 // Directivity computes the dependence on azimuth.
 func (t *Trial) Directivity(shape Shape) Directivity {
+	out, s := t.gates(shape)
+	if out.Testable {
+		out.fitLobes(s)
+	}
+	return out
+}
+
+// Gates is Directivity without the fit, which takes nearly all of the time: no lobes, and what rests on them is NaN.
+func (t *Trial) Gates(shape Shape) Directivity {
+	out, _ := t.gates(shape)
+	return out
+}
+
+// gates gives the score at the common difference too.
+func (t *Trial) gates(shape Shape) (Directivity, *score) {
 	part := t.Located()
 	nan := math.NaN()
 	out := Directivity{
@@ -64,7 +79,7 @@ func (t *Trial) Directivity(shape Shape) Directivity {
 	means := s.regionMeans(shape)
 	out.Regions = len(means)
 	if out.Why = s.refusal(out); out.Why.Code != "" {
-		return out
+		return out, s
 	}
 	out.Testable = true
 	out.Gate1 = s.gate1()
@@ -75,8 +90,7 @@ func (t *Trial) Directivity(shape Shape) Directivity {
 	}
 	out.RunningE = part.runningLobe(shape)
 	out.RunningP = anytimeP(out.RunningE)
-	out.fitLobes(s)
-	return out
+	return out, s
 }
 
 // refusal looks at the score at the common difference.

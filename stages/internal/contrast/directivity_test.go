@@ -310,3 +310,17 @@ func TestRunningLobeLooksBack(t *testing.T) {
 		require.Greater(t, want[9], 20.0, "a lobe of 3 dB is seen")
 	}
 }
+
+// Gates must not drift away from what Directivity says of the same trial.
+func TestGatesAreThoseOfDirectivity(t *testing.T) {
+	trial := busyTrial()
+	for _, shape := range []Shape{OneSided, TwoSided} {
+		gates, whole := trial.Gates(shape), trial.Directivity(shape)
+		assert.Equal(t, []float64{whole.Gate1, whole.Gate2, whole.P, whole.RunningP, whole.EstimateDB},
+			[]float64{gates.Gate1, gates.Gate2, gates.P, gates.RunningP, gates.EstimateDB})
+		assert.Equal(t, whole.Sectors, gates.Sectors)
+		assert.NotEmpty(t, whole.Lobes)
+		assert.Empty(t, gates.Lobes)
+		assert.True(t, math.IsNaN(gates.AllRoundDB))
+	}
+}
