@@ -36,7 +36,7 @@ func Tables() []string {
 }
 
 // Documents are the outputs that a run writes beside the tables.
-func Documents() []string { return []string{report.FileVerdicts, report.FileText} }
+func Documents() []string { return []string{report.FileVerdicts, report.FileText, report.FilePage} }
 
 // Data are the files that an experiment's patterns name at this moment.
 type Data struct {
@@ -210,10 +210,22 @@ func (d *Data) Reading(planned []schedule.Dwell) []pipeline.Stage {
 	return append(stages, measuring, quarantine.Stage(refused))
 }
 
-// Answers is the stage that writes the documents. looks counts the runs over different data so far, this one included.
-func (d *Data) Answers(seal Standing, looks int) pipeline.Stage {
-	p := report.Params{Title: d.exp.Title, Question: d.exp.Question, Seal: seal.Digest, SealFits: seal.State == judge.SealSame,
-		Looks: looks, Repeat: "fairlobe run " + d.exp.Name + ".toml"}
+// Answers is the stage that writes the documents. looks counts the runs over different data so far, this one included;
+// tool is the program's name and version.
+func (d *Data) Answers(planned []schedule.Dwell, seal Standing, looks int, tool string) pipeline.Stage {
+	exp := d.exp
+	p := report.Params{Title: exp.Title, Question: exp.Question, Seal: seal.Digest, SealFits: seal.State == judge.SealSame,
+		Looks: looks, Repeat: "fairlobe run " + exp.Name + ".toml", Locator: exp.Station.Locator, Seed: exp.Seed, Tool: tool,
+		Fixed: append([]string{"mode: " + exp.Fixed.Mode, "sends: " + exp.Fixed.Sends}, experiments.Lines(exp.Fixed.Variables, exp.Fixed.Other)...)}
+	for _, arm := range exp.Arms {
+		p.Arms = append(p.Arms, report.Arm{Name: arm.Name, Lines: experiments.Lines(arm.Variables, arm.Other)})
+		at, known := exp.Number(arm.Name, "feed_at")
+		p.EndFed = p.EndFed || known && (at == 0 || at == 1)
+	}
+	for _, name := range bandsOf(exp, planned) {
+		lo, hi, _ := adif.BandEdges(name)
+		p.Bands = append(p.Bands, report.Band{Name: name, FromMHz: lo, ToMHz: hi})
+	}
 	if !seal.SealedAt.IsZero() {
 		p.SealedMs = seal.SealedAt.UnixMilli()
 	}

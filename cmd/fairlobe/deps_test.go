@@ -64,7 +64,7 @@ stages/locate:               datasets pipeline pipeline/diag pipeline/table stag
 stages/reduce:               datasets pipeline pipeline/table stages/internal/station stages/schedule
 stages/paths:                datasets pipeline pipeline/table stages/internal/geo stages/internal/locator stages/internal/path stages/internal/station stages/internal/sun
 stages/judge:                datasets pipeline pipeline/table stages/internal/account stages/internal/circular stages/internal/contrast stages/internal/geo stages/internal/multiple stages/internal/station
-stages/report:               pipeline pipeline/table stages/internal/account stages/internal/station
+stages/report:               datasets/coast pipeline pipeline/table stages/internal/account stages/internal/locator stages/internal/station
 stages:                      experiments pipeline pipeline/diag stages/dwells stages/internal/adif stages/internal/contrast stages/judge stages/locate stages/paths stages/quarantine stages/reduce stages/report stages/schedule stages/spots stages/sweeps stages/trial
 
 cmd/fairlobe:                datasets experiments experiments/looks experiments/seal pipeline pipeline/atomicfile pipeline/diag pipeline/manifest pipeline/store pipeline/table stages stages/judge stages/schedule

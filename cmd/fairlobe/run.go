@@ -160,7 +160,7 @@ func (o *opened) compute(ctx context.Context, dir string, opt pipeline.Options) 
 	}
 	l.data = lookDigest(first)
 	l.n, l.isNew = looks.Count(l.all, l.data)
-	done, err := runGraph(ctx, opt, append(trial, data.Answers(o.standing, l.n)))
+	done, err := runGraph(ctx, opt, append(trial, data.Answers(o.planned, o.standing, l.n, "fairlobe "+version)))
 	if err != nil {
 		return nil, l, err
 	}
@@ -332,7 +332,7 @@ func (o *opened) tell(done *pipeline.Outcome, dir string, opt runOptions, std st
 		return err
 	}
 	if !opt.json {
-		fmt.Fprintf(std.out, "Written to %s: report.txt, verdicts.json, tables/, manifest.json\n", dir)
+		fmt.Fprintf(std.out, "Written to %s: report.html, report.txt, verdicts.json, tables/, manifest.json\n", dir)
 	}
 	return nil
 }

@@ -8,7 +8,7 @@ import (
 )
 
 // version is that of the newest entry of CHANGELOG.md.
-const version = "0.1.0"
+const version = "0.2.0"
 
 // salt stands in the key of every stage. It is the digest of the program itself, so that no other build's results are
 // ever taken for its own, even if a stage's number was not raised. Where the program can't read itself, the version

@@ -4,7 +4,7 @@ package report
 type entry struct {
 	Claim, Kind, Band, Verdict, Reason string
 	Arms                               []string
-	Evidence, Reach                    *string
+	Evidence, Reach, Direction         *string
 	ReasonCode                         string       `json:"reason_code"`
 	SmallestDB                         float64      `json:"smallest_difference_db"`
 	EstimateDB                         *float64     `json:"estimate_db"`
@@ -16,11 +16,12 @@ type entry struct {
 	RunningDB                          *[2]*float64 `json:"running_interval_db"`
 	Beyond                             *struct {
 		IntervalDB *[2]*float64 `json:"interval_db"`
-		P          *float64
+		P, Regions *float64
 	}
 	AllRound *float64 `json:"all_round_db"`
 	Naive    *struct {
-		SpotTP *float64 `json:"spot_t_p"`
+		SpotTP          *float64 `json:"spot_t_p"`
+		UniformBearings *float64 `json:"uniform_bearings_p"`
 	}
 	PGate1 *float64 `json:"p_gate1"`
 	PGate2 *float64 `json:"p_gate2"`
@@ -29,25 +30,21 @@ type entry struct {
 		AmplitudeIn *[2]*float64 `json:"amplitude_interval_db"`
 		TowardDeg   *float64     `json:"toward_deg"`
 		TowardIn    *[2]float64  `json:"toward_interval_deg"`
+		SwingHighDB *float64     `json:"swing_high_db"`
 	}
 	FrontToBack *struct {
 		AxisDeg    float64      `json:"axis_deg"`
 		EstimateDB *float64     `json:"estimate_db"`
 		IntervalDB *[2]*float64 `json:"interval_db"`
 	} `json:"front_to_back"`
-	Sectors []struct {
-		FromDeg    float64  `json:"from_deg"`
-		ToDeg      float64  `json:"to_deg"`
-		EstimateDB *float64 `json:"estimate_db"`
-		Stations   int
-	}
-	Sweeps []struct {
-		Arm, Sweep   string
-		Readings     int
-		HighestSWR   *float64 `json:"highest_swr"`
-		FrequencyMHz *float64 `json:"at_mhz"`
-	}
+	Sectors       []sector
+	SWRAtMost     float64 `json:"swr_at_most"`
+	FromMHz       float64 `json:"from_mhz"`
+	ToMHz         float64 `json:"to_mhz"`
+	Sweeps        []sweepEntry
 	Blocks        int
+	BlocksNeeded  *int `json:"blocks_needed"`
+	Regions       int
 	BlocksPlanned int `json:"blocks_planned"`
 	BlocksDropped int `json:"blocks_dropped"`
 	Stations      int
@@ -55,7 +52,34 @@ type entry struct {
 	Sessions      []struct {
 		Session    int
 		Blocks     int
-		EstimateDB *float64 `json:"estimate_db"`
+		EstimateDB *float64     `json:"estimate_db"`
+		IntervalDB *[2]*float64 `json:"interval_db"`
 	}
-	Warnings []struct{ Code, Text string }
+	Warnings []warning
+}
+
+type sector struct {
+	FromDeg    float64  `json:"from_deg"`
+	ToDeg      float64  `json:"to_deg"`
+	EstimateDB *float64 `json:"estimate_db"`
+	Stations   int
+}
+
+// sweepEntry is the worst reading of one sweep.
+type sweepEntry struct {
+	Arm, Sweep, Plane string
+	Readings          int
+	HighestSWR        *float64 `json:"highest_swr"`
+	FrequencyMHz      *float64 `json:"at_mhz"`
+	AtRadio           *float64 `json:"highest_swr_at_radio"`
+}
+
+type warning struct{ Code, Text string }
+
+// direction tells who heard whom, "" where that has no meaning.
+func (e *entry) direction() string {
+	if e.Direction == nil {
+		return ""
+	}
+	return *e.Direction
 }

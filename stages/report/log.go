@@ -1,9 +1,7 @@
 package report
 
 import (
-	"encoding/json"
 	"fmt"
-	"slices"
 	"strings"
 
 	"fairlobe/stages/internal/account"
@@ -15,16 +13,12 @@ const (
 	longestRemark = 300 // letters
 )
 
-// log lists what the switch log notes: deviations first, then remarks, then powers, each in the order of time, so that
-// many powers don't hide a deviation.
+// log lists what the switch log notes.
 func (w *writer) log(file []byte) error {
-	var trial account.Trial
-	if err := json.Unmarshal(file, &trial); err != nil {
-		return fmt.Errorf("reading trial.json: %w", err)
+	events, err := logEvents(file)
+	if err != nil {
+		return err
 	}
-	rank := []string{account.Deviation, account.Remark, account.Power}
-	events := slices.DeleteFunc(trial.Events, func(e account.LogEvent) bool { return !slices.Contains(rank, e.Kind) })
-	slices.SortStableFunc(events, func(a, b account.LogEvent) int { return slices.Index(rank, a.Kind) - slices.Index(rank, b.Kind) })
 	if len(events) == 0 {
 		return nil
 	}

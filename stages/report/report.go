@@ -1,4 +1,7 @@
-// Package report writes the answers: verdicts.json for machines and report.txt for people.
+// Package report writes the answers: verdicts.json for machines, report.txt and report.html for people.
+//
+// The page is one file that loads nothing and runs no script. Texts of files are cleaned and escaped on their way into it;
+// pictures are SVG, drawn here.
 //
 // It calculates nothing: each number is one that a table or an account holds.
 package report
@@ -34,6 +37,20 @@ type Params struct {
 	Looks    int
 	// Repeat is the command that makes the outputs again.
 	Repeat string
+
+	// What follows is for the page only.
+
+	// Locator is the own place, the middle of the maps; "" if it is not known.
+	Locator string
+	Arms    []Arm
+	Fixed   []string // a line for each variable that is held the same
+	Bands   []Band
+	// EndFed: a wire is fed at an end, which is at high voltage.
+	EndFed bool
+	// Safety are further cautions, a sentence or more each.
+	Safety []string
+	Seed   uint64
+	Tool   string // name and version of the program, "" if they are not to be shown
 }
 
 // Document is verdicts.json.
@@ -59,9 +76,9 @@ type Rows struct {
 // Stage makes the stage.
 func Stage(p Params) pipeline.Stage {
 	return pipeline.Stage{
-		Name: "report", Version: 4, Params: p,
-		Needs: []string{"cells", "dwells", "intake.json", "quarantine", "stations", "trial.json", "verdicts"},
-		Makes: []pipeline.Output{{Name: FileVerdicts}, {Name: FileText}, {Name: FileAnswers}},
+		Name: "report", Version: 5, Params: p,
+		Needs: []string{"blocks", "cells", "differences", "dwells", "intake.json", "lobes", "paths", "quarantine", "stations", "sweeps", "trial.json", "verdicts"},
+		Makes: []pipeline.Output{{Name: FileVerdicts}, {Name: FileText}, {Name: FileAnswers}, {Name: FilePage}},
 		Run: func(_ context.Context, in *pipeline.Input) (*pipeline.Result, error) {
 			doc, intake, err := p.document(in)
 			if err != nil {
@@ -71,11 +88,15 @@ func Stage(p Params) pipeline.Stage {
 			if err != nil {
 				return nil, fmt.Errorf("writing %s: %w", FileVerdicts, err)
 			}
-			answers, page, err := p.text(in, doc, intake)
+			answers, plain, err := p.text(in, doc, intake)
 			if err != nil {
 				return nil, fmt.Errorf("writing %s: %w", FileText, err)
 			}
-			return &pipeline.Result{Files: map[string][]byte{FileVerdicts: append(text, '\n'), FileText: page, FileAnswers: answers}}, nil
+			page, err := p.page(in, doc, intake)
+			if err != nil {
+				return nil, fmt.Errorf("writing %s: %w", FilePage, err)
+			}
+			return &pipeline.Result{Files: map[string][]byte{FileVerdicts: append(text, '\n'), FileText: plain, FileAnswers: answers, FilePage: page}}, nil
 		},
 	}
 }

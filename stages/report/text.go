@@ -11,7 +11,6 @@ import (
 	"fairlobe/pipeline"
 	"fairlobe/pipeline/table"
 	"fairlobe/stages/internal/account"
-	"fairlobe/stages/internal/station"
 )
 
 const pageWidth = 78
@@ -119,54 +118,23 @@ func (w *writer) rows(i *account.Intake, quarantined int) {
 
 // ownSquare shows apart the stations in the own station's square: they hear by ground wave, and are in no verdict.
 func (w *writer) ownSquare(in *pipeline.Input) {
-	near := map[int64]bool{}
-	for r := table.NewReader(in.Table("stations")); r.Next(); {
-		if r.Str("region") == station.RegionOwnSquare {
-			near[r.Int("number")] = true
-		}
-	}
-	if len(near) == 0 {
+	said := ownSquare(in)
+	if said == "" {
 		return
-	}
-	receptions := int64(0)
-	for r := table.NewReader(in.Table("cells")); r.Next(); {
-		if near[r.Int("station")] {
-			receptions += r.Int("receptions")
-		}
 	}
 	w.line("IN THE OWN SQUARE")
 	w.line("")
-	w.wrap("  ", fmt.Sprintf("%d stations stand in the square of this one, with %d of the rows used. They are shown apart and enter no verdict: at so short a distance the wave takes another way.", len(near), receptions))
+	w.wrap("  ", said)
 	w.line("")
 }
 
 // blocks lists the blocks that do not count.
 func (w *writer) blocks(r *table.Reader) {
-	type block struct {
-		session, number int64
-		band, reason    string
-	}
-	var lost []block
-	late := 0
-	for r.Next() {
-		if r.Float("late_s") > 0 {
-			late++
-		}
-		if r.Bool("kept") {
-			continue
-		}
-		b := block{session: r.Int("session"), number: r.Int("block"), band: r.Str("band")}
-		if !r.Null("reason") {
-			b.reason = r.Str("reason")
-		}
-		if !slices.Contains(lost, b) {
-			lost = append(lost, b)
-		}
-	}
+	lost, late := lostBlocks(r)
 	w.line("BLOCKS THAT DO NOT COUNT")
 	w.line("")
 	for _, b := range lost {
-		w.wrap("  ", fmt.Sprintf("session %d, %s, block %d: %s", b.session, clean(b.band), b.number, clean(b.reason)))
+		w.wrap("  ", b)
 	}
 	if len(lost) == 0 {
 		w.line("  none")
@@ -180,8 +148,9 @@ func (w *writer) blocks(r *table.Reader) {
 func (w *writer) cautions() {
 	w.line("CAUTIONS")
 	w.line("")
-	w.wrap("  ", "Keep masts, wires and guys so far from power lines that nothing can touch them, falling any way. Leave when you hear thunder. The ends of a wire carry high voltage on transmit, even at a few watts: keep them out of reach. Keep people away from the antenna on transmit as your rules on RF exposure ask. Mark wires and guys where people walk.")
-	w.wrap("  ", "Local codes, the land owner and the terms of your licence come first: identification, power, bands, and who must be at the station. fairlobe does not say that something is safe or allowed, and never keys a transmitter.")
+	for _, c := range cautions() {
+		w.wrap("  ", c)
+	}
 	w.line("")
 }
 

@@ -10,8 +10,6 @@ import (
 	"fairlobe/stages/internal/account"
 )
 
-func at(v float64) *float64 { return &v }
-
 func TestWrap(t *testing.T) {
 	for name, c := range map[string]struct{ first, text, want string }{
 		"short":               {"  ", "one two", "  one two\n"},

@@ -316,11 +316,11 @@ func TestGatesAreThoseOfDirectivity(t *testing.T) {
 	trial := busyTrial()
 	for _, shape := range []Shape{OneSided, TwoSided} {
 		gates, whole := trial.Gates(shape), trial.Directivity(shape)
-		assert.Equal(t, []float64{whole.Gate1, whole.Gate2, whole.P, whole.RunningP, whole.EstimateDB},
+		require.Equal(t, []float64{whole.Gate1, whole.Gate2, whole.P, whole.RunningP, whole.EstimateDB},
 			[]float64{gates.Gate1, gates.Gate2, gates.P, gates.RunningP, gates.EstimateDB})
-		assert.Equal(t, whole.Sectors, gates.Sectors)
-		assert.NotEmpty(t, whole.Lobes)
-		assert.Empty(t, gates.Lobes)
-		assert.True(t, math.IsNaN(gates.AllRoundDB))
+		require.Equal(t, whole.Sectors, gates.Sectors)
+		require.NotEmpty(t, whole.Lobes)
+		require.Empty(t, gates.Lobes)
+		require.True(t, math.IsNaN(gates.AllRoundDB))
 	}
 }

@@ -1,0 +1,26 @@
+package experiments
+
+import "strings"
+
+// Lines tells variables to people, one a line: "feedpoint height: 9 m". First the typed ones, then what stands in other.
+func Lines(typed, other []Variable) []string {
+	units := map[string]string{}
+	for _, k := range variableKeys() {
+		units[k.path] = k.unit
+	}
+	var out []string
+	for _, v := range typed {
+		name, value := v.Name, valueText(v.Value)
+		if loss, ok := v.Value.(Loss); ok {
+			name = strings.TrimSuffix(name, "_db_per_100m")
+			value += " for 100 m, velocity factor " + short(loss.VelocityFactor) + ", " + short(loss.Z0Ohm) + " ohm"
+		} else if base, unit := stem(name); unit != "" {
+			name, value = base, value+" "+units[v.Name]
+		}
+		out = append(out, strings.ReplaceAll(name, "_", " ")+": "+value)
+	}
+	for _, v := range other {
+		out = append(out, v.Name+": "+valueText(v.Value))
+	}
+	return out
+}
