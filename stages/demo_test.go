@@ -10,7 +10,6 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"fairlobe/datasets/synth"
 	"fairlobe/experiments"
 	"fairlobe/experiments/seal"
 	"fairlobe/pipeline"
@@ -64,14 +63,11 @@ func TestDemoSaysWhatItsTruthIs(t *testing.T) {
 		"lift helps 20m":             "different",
 		"lift helps 10m":             "practically the same",
 		"lift favours the slope 20m": "practically the same",
-		"lift favours the slope 10m": "practically the same",
+		"lift favours the slope 10m": "undecided",
 		"match holds 20m":            "holds",
 		"match holds 10m":            "holds",
 	}
-	truth := map[string]float64{}
-	for _, b := range synth.RidgeWire().Bands {
-		truth[b.Name] = b.Truth.LevelDB
-	}
+	truth := map[string]float64{"20m": 2.5, "10m": 0.2}
 	got := map[string]string{}
 	for _, v := range verdictsOf(t, done) {
 		got[v.Claim+" "+v.Band] = v.Verdict

@@ -29,8 +29,7 @@ datasets:                    -
 datasets/coast:              -
 datasets/coast/make:         datasets/coast
 datasets/world:              datasets/coast
-datasets/synth:              -
-datasets/synth/make:         datasets/synth experiments experiments/seal stages/schedule
+datasets/rehearsal:          datasets/world experiments experiments/seal pipeline/diag stages/schedule
 
 experiments:                 pipeline/diag
 experiments/looks:           pipeline/atomicfile pipeline/diag
@@ -67,7 +66,7 @@ stages/judge:                datasets pipeline pipeline/table stages/internal/ac
 stages/report:               datasets/coast pipeline pipeline/table stages/internal/account stages/internal/locator stages/internal/station
 stages:                      experiments pipeline pipeline/diag stages/dwells stages/internal/adif stages/internal/contrast stages/judge stages/locate stages/paths stages/quarantine stages/reduce stages/report stages/schedule stages/spots stages/sweeps stages/trial
 
-cmd/fairlobe:                datasets experiments experiments/looks experiments/seal pipeline pipeline/atomicfile pipeline/diag pipeline/manifest pipeline/store pipeline/table stages stages/judge stages/schedule
+cmd/fairlobe:                datasets datasets/rehearsal experiments experiments/looks experiments/seal pipeline pipeline/atomicfile pipeline/diag pipeline/manifest pipeline/store pipeline/table stages stages/judge stages/schedule
 `
 
 // forbidden are imports from outside that would mean that a package knows what it must not know.

@@ -147,7 +147,7 @@ func rootCommand(std streams) *cobra.Command {
 	root.SuggestionsMinimumDistance = 2
 	root.SetUsageTemplate(usageTemplate)
 	root.SetHelpCommand(helpCommand())
-	root.AddCommand(newCommand(std), checkCommand(std), designCommand(std), runCommand(std))
+	root.AddCommand(newCommand(std), checkCommand(std), designCommand(std), rehearseCommand(std), runCommand(std))
 	root.AddCommand(topics()...)
 	return root
 }
