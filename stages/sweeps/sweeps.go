@@ -24,7 +24,9 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"slices"
+	"strconv"
 
 	"github.com/apache/arrow/go/v15/arrow"
 
@@ -101,7 +103,7 @@ func Stage(p Params, paths []string) pipeline.Stage {
 		}
 	}
 	return pipeline.Stage{
-		Name: "sweeps", Version: 3, Sources: sources, Params: p,
+		Name: "sweeps", Version: 4, Sources: sources, Params: p,
 		Makes: []pipeline.Output{{Name: TableSweeps, Schema: datasets.Sweeps()}, {Name: TableRefused, Schema: datasets.Quarantine()}},
 		Run:   func(_ context.Context, in *pipeline.Input) (*pipeline.Result, error) { return p.run(in) },
 	}
@@ -152,9 +154,24 @@ func (c *content) encodeReadings() arrow.Record {
 	})
 	b := table.NewBuilder(datasets.Sweeps())
 	for _, r := range c.readings {
-		b.Append(r.file.Arm, r.file.Name, r.plane, r.measured, r.mhz, r.r, r.x, r.file.reference(), r.swr, r.low, r.high, r.returnLossDB, r.mismatchLossDB, r.lineLossDB, r.line)
+		b.Append(r.file.Arm, r.file.Name, r.plane, r.measured, r.mhz, kept(r.r), kept(r.x), r.file.reference(),
+			kept(r.swr), kept(r.low), kept(r.high), kept(r.returnLossDB), kept(r.mismatchLossDB), kept(r.lineLossDB), r.line)
 	}
 	return b.Record()
+}
+
+// kept gives a figure as it is stored: ten digits, and nothing below 1e-9. No analyser shows more, and the last bits of
+// a calculation differ between processors.
+func kept(v *float64) *float64 {
+	if v == nil {
+		return nil
+	}
+	const digits, least = 10, 1e-9
+	rounded, err := strconv.ParseFloat(strconv.FormatFloat(*v, 'g', digits, 64), 64)
+	if err != nil || math.Abs(rounded) < least {
+		rounded = 0
+	}
+	return &rounded
 }
 
 func (c *content) encodeRefused() arrow.Record {
