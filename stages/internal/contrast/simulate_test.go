@@ -12,6 +12,8 @@ type field struct {
 	meanDB                  float64                    // mean level of arm B
 	effect                  func(s Station) float64    // true A-B
 	azimuth                 func(r *rand.Rand) float64 // nil: uniform
+	towardNorthDB           float64                    // how much stronger both arms are toward north, and weaker toward south
+	receiverSD, regionSD    float64                    // of a difference of each receiver's, and of each region's, own
 }
 
 func constant(d float64) func(Station) float64 { return func(Station) float64 { return d } }
@@ -35,8 +37,9 @@ func (f field) draw(seed uint64) ([]Station, []Report) {
 			az = f.azimuth(r)
 		}
 		stations[i] = Station{AzimuthRad: az, HasAzimuth: true, Region: int(degrees(az)/30)*3 + r.IntN(3)}
-		base[i] = f.meanDB + 6*r.NormFloat64()
+		base[i] = f.meanDB + 6*r.NormFloat64() + float64(f.towardNorthDB*math.Cos(az))
 	}
+	own := f.own(r, stations)
 	var reports []Report
 	for b := range f.blocks {
 		swapped := r.IntN(2) == 1
@@ -46,13 +49,29 @@ func (f field) draw(seed uint64) ([]Station, []Report) {
 			for i, s := range stations {
 				level := base[i] + drift + 1.5*r.NormFloat64()
 				if first {
-					level += f.effect(s)
+					level += f.effect(s) + own[i]
 				}
 				reports = append(reports, f.dwell(r, b, dwell, i, first, level)...)
 			}
 		}
 	}
 	return stations, reports
+}
+
+// own gives what each receiver adds to the difference between the arms.
+func (f field) own(r *rand.Rand, stations []Station) []float64 {
+	out := make([]float64, len(stations))
+	if f.receiverSD == 0 && f.regionSD == 0 {
+		return out
+	}
+	var regions [36]float64
+	for i := range regions {
+		regions[i] = f.regionSD * r.NormFloat64()
+	}
+	for i, s := range stations {
+		out[i] = regions[s.Region] + float64(f.receiverSD*r.NormFloat64())
+	}
+	return out
 }
 
 func (f field) dwell(r *rand.Rand, block, dwell, station int, first bool, level float64) []Report {
