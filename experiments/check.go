@@ -238,13 +238,14 @@ func (c *checker) text(n *node, k key) {
 	}
 }
 
-// forbidden tells the characters that a text may not hold; a question may have lines.
+// forbidden tells the characters that a text may not hold: those that steer a terminal, or turn the letters around. A
+// question may have lines.
 func forbidden(k key) func(rune) bool {
 	return func(r rune) bool {
 		if k.path == "question" && (r == '\n' || r == '\r' || r == '\t') {
 			return false
 		}
-		return unicode.IsControl(r) || r == '\u2028' || r == '\u2029' || r == unicode.ReplacementChar
+		return unicode.IsControl(r) || unicode.Is(unicode.Bidi_Control, r) || r == '\u2028' || r == '\u2029' || r == unicode.ReplacementChar
 	}
 }
 

@@ -63,7 +63,10 @@ func (r *Rehearsal) holdLevel(v verdict) (truth, remark string) {
 	d := r.differenceDB(v)
 	truth = signed(d) + " dB"
 	if l := r.lobes(v); l[1] != 0 || l[2] != 0 {
-		return truth + " all round, and " + lobeWords(l), "the average over the receivers heard depends on where they are"
+		if v.Verdict != "refused" {
+			remark = "the average over the receivers heard depends on where they are"
+		}
+		return truth + " all round, and " + lobeWords(l), remark
 	}
 	switch {
 	case v.Kind == "heard_by" || v.Kind == "known_step":
@@ -78,7 +81,11 @@ func (r *Rehearsal) holdLevel(v verdict) (truth, remark string) {
 	default:
 		remark = "right"
 	}
-	return truth, join(remark, covers(v, d))
+	held := covers(v, d)
+	if remark == "right" && strings.HasSuffix(held, misses) {
+		held = "but " + held
+	}
+	return truth, join(remark, held)
 }
 
 // step holds a known step against the truth.
@@ -111,10 +118,12 @@ func covers(v verdict, d float64) string {
 		high = *v.IntervalDB[1]
 	}
 	if low <= d && d <= high {
-		return fmt.Sprintf("the interval %.2f to %.2f dB holds the truth", low, high)
+		return minus(fmt.Sprintf("the interval %.2f to %.2f dB holds the truth", low, high))
 	}
-	return fmt.Sprintf("the interval %.2f to %.2f dB misses the truth", low, high)
+	return minus(fmt.Sprintf("the interval %.2f to %.2f dB ", low, high)) + misses
 }
+
+const misses = "misses the truth"
 
 func join(parts ...string) string {
 	var out []string

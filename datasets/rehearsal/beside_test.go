@@ -25,7 +25,7 @@ swr_at_most = 2.0
 	const arms = `"arms": ["high", "low"], "direction": "sent", "smallest_difference_db": 1.5`
 	for _, c := range []struct{ entry, truth, found string }{
 		{`"kind": "level", "band": "10m", "verdict": "different", "estimate_db": 1.2, "interval_db": [0.5, null], ` + arms, "+1 dB", "different; right; the interval 0.50 to +Inf dB holds the truth"},
-		{`"kind": "level", "band": "10m", "verdict": "different", "estimate_db": -1.2, "interval_db": [-2, -0.1], ` + arms, "+1 dB", "different; WRONG; the interval -2.00 to -0.10 dB misses the truth"},
+		{`"kind": "level", "band": "10m", "verdict": "different", "estimate_db": -1.2, "interval_db": [-2, -0.1], ` + arms, "+1 dB", "different; WRONG; the interval −2.00 to −0.10 dB misses the truth"},
 		{`"kind": "level", "band": "10m", "verdict": "practically the same", "estimate_db": 0.2, "interval_db": null, ` + arms, "+1 dB", "practically the same; right"},
 		{`"kind": "level", "band": "10m", "verdict": "undecided", "estimate_db": null, "interval_db": null, ` + arms, "+1 dB", "undecided"},
 		{`"kind": "level", "band": "20m", "verdict": "undecided", ` + arms, "+2 dB all round, and lobe 4 dB toward 300", "undecided; the average over the receivers heard depends on where they are"},

@@ -2,6 +2,7 @@ package rehearsal
 
 import (
 	"cmp"
+	"errors"
 	"fmt"
 	"hash/fnv"
 	"math"
@@ -66,7 +67,12 @@ func Invent(e *experiments.Experiment, planned []schedule.Dwell, o Options) (*Re
 	if o.Adjust != nil {
 		o.Adjust(&p)
 	}
-	if s.out, err = world.Run(p, s.trial); err != nil {
+	s.out, err = world.Run(p, s.trial)
+	if errors.Is(err, world.ErrNoLand) {
+		return nil, diag.List{{Pos: e.Pos("station.locator"), Msg: "the invented stations have nowhere to live: " + err.Error(),
+			Mend: "rehearse at a place with land around it, or let within_km of the claims reach farther"}}
+	}
+	if err != nil {
 		return nil, fmt.Errorf("carrying out the trial in the invented world: %w", err)
 	}
 	for n, station := range s.out.Stations {

@@ -171,6 +171,7 @@ var (
 const partForms = `write "+2.5 dB", "lobe 3 dB toward 300" or "two lobes 4 dB along 30", with decimal points`
 
 func parsePart(text string) (part, error) {
+	text = strings.ReplaceAll(text, "\u2212", "-") // as the answers write it
 	if m := levelForm.FindStringSubmatch(text); m != nil {
 		db, err := within(m[1], "level", -greatestLevelDB, greatestLevelDB)
 		return part{db: db}, err
@@ -251,5 +252,8 @@ func signed(v float64) string {
 	if v > 0 {
 		text = "+" + text
 	}
-	return text
+	return minus(text)
 }
+
+// minus writes the sign as the answers do.
+func minus(text string) string { return strings.ReplaceAll(text, "-", "\u2212") }

@@ -1,6 +1,7 @@
 package world
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"math/rand/v2"
@@ -82,9 +83,12 @@ func (s *settlement) search(random *rand.Rand, towardDeg, widthDeg float64) (lat
 			return latitude, longitude, bearing, distance, nil
 		}
 	}
-	return 0, 0, 0, 0, fmt.Errorf("found no land between latitudes %g and %g within %g to %g km of %g, %g (bearing %.0f, give or take %.0f degrees)",
-		s.p.SouthDeg, s.p.NorthDeg, s.p.NearestKm, s.p.FarthestKm, s.t.LatitudeDeg, s.t.LongitudeDeg, towardDeg, widthDeg/2)
+	return 0, 0, 0, 0, fmt.Errorf("%w between latitudes %g and %g within %g to %g km of %.2f, %.2f (bearing %.0f, give or take %.0f degrees)",
+		ErrNoLand, s.p.SouthDeg, s.p.NorthDeg, s.p.NearestKm, s.p.FarthestKm, s.t.LatitudeDeg, s.t.LongitudeDeg, towardDeg, widthDeg/2)
 }
+
+// ErrNoLand says that stations have nowhere to live.
+var ErrNoLand = errors.New("found no land")
 
 // habitable moves a place to the centre of its six-character square and tells whether a station may live there.
 func (s *settlement) habitable(latitude, longitude float64) (lat, lon, distance, bearing float64, ok bool) {
