@@ -137,6 +137,7 @@ func Receptions() *arrow.Schema {
 		{"slot", Time, "", false, "start of the transmit slot"},
 		{"snr_db", number, "dB", false, "signal-to-noise ratio as reported"},
 		{"dither_db", number, "dB", false, "added to a report before it is compared, from -0.5 to +0.5"},
+		{"power_w", number, "W", true, "power of the transmitting station, if the report tells it"},
 	})
 }
 

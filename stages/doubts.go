@@ -68,11 +68,39 @@ func (d *doubts) dwells(planned []schedule.Dwell) {
 	}
 }
 
+// repeat: how far erections lie apart needs three of them, and another arm in the same blocks.
+func (d *doubts) repeat(at string, c experiments.Claim) {
+	if len(d.exp.Arms) < 2 {
+		d.warn(at+".kind", "no_comparison", "a repeat claim needs another arm in the same blocks, and there is one arm only: the verdict will be refused",
+			"add an arm that every session has")
+		return
+	}
+	for _, arm := range c.Arms {
+		var numbers []int
+		for _, s := range d.exp.Schedule.Sessions {
+			n, told := s.Erection[arm]
+			if !told {
+				n = 1
+			}
+			if !slices.Contains(numbers, n) {
+				numbers = append(numbers, n)
+			}
+		}
+		if len(numbers) < leastErections {
+			d.warn(at+".kind", "few_erections", fmt.Sprintf("the sessions declare fewer than %d erections of %s: the verdict will be undecided", leastErections, arm),
+				"plan more sessions, and number the putting-up of each arm in erection")
+			return
+		}
+	}
+}
+
+// leastErections is what the judge of a repeat claim needs.
+const leastErections = 3
+
 func (d *doubts) claim(i int, c experiments.Claim) {
 	at := fmt.Sprintf("claim[%d]", i)
-	if slices.Contains([]string{"heard_by", "reciprocity", "repeat"}, c.Kind) {
-		d.warn(at+".kind", "kind_not_judged", fmt.Sprintf("this version does not judge claims of the kind %s: the verdict will be refused", c.Kind),
-			"leave the claim out, so that it does not count among the questions")
+	if c.Kind == "repeat" {
+		d.repeat(at, c)
 	}
 	if c.Direction == "received" && d.exp.Fixed.Sends == schedule.EverySlot {
 		d.warn(at+".direction", "never_listens", `the claim is on what is received, and sends = "every slot" leaves no slot to listen in`,

@@ -72,7 +72,7 @@ func TestDoubts(t *testing.T) {
 		{"dwells shorter than reports are passed on", []string{"spot_interval_min = 5", "spot_interval_min = 30"}, "short_dwell", 23},
 		{"nothing differs", []string{"feedpoint_height_m = 4", "feedpoint_height_m = 9"}, "no_difference", 28},
 		{"nothing differs, on purpose", []string{"feedpoint_height_m = 4", "feedpoint_height_m = 9", `kind = "level"`, `kind = "null"`}, "", 0},
-		{"a kind that is not judged", []string{`kind = "level"`, `kind = "heard_by"`}, "kind_not_judged", 27},
+		{"erections that are not declared", []string{`kind = "level"`, `kind = "repeat"`, `compare = [`, `arms = [`}, "few_erections", 27},
 		{"no slot to listen in", []string{`"even slots"`, `"every slot"`, `kind = "level"`, "kind = \"level\"\ndirection = \"received\""}, "never_listens", 28},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
@@ -99,7 +99,7 @@ func TestDropsAfterTheFirstLook(t *testing.T) {
 	first := time.Date(2026, 9, 12, 12, 0, 0, 0, time.UTC)
 	data, err := Find(exp)
 	require.NoError(t, err)
-	require.Zero(t, data.dropsAfter(first), "there is no log")
+	require.Empty(t, data.dropsAfter(first), "there is no log")
 	log := "time,entered,event,session,band,block,arm,value,note\n" +
 		"2026-09-12T04:10:00Z,2026-09-12T04:11:00Z,drop,1,20m,1,,,plug came loose\n" +
 		"2026-09-12T04:40:00Z,2026-09-12T13:00:00Z,drop,1,20m,2,,,rain\n" +
@@ -107,6 +107,6 @@ func TestDropsAfterTheFirstLook(t *testing.T) {
 	require.NoError(t, os.WriteFile(filepath.Join(exp.DataDir, "switches.csv"), []byte(log), 0o644))
 	data, err = Find(exp)
 	require.NoError(t, err)
-	require.Equal(t, 1, data.dropsAfter(first))
-	require.Zero(t, data.dropsAfter(time.Time{}), "nobody has looked")
+	require.Equal(t, []int{3}, data.dropsAfter(first), "the line of the log")
+	require.Empty(t, data.dropsAfter(time.Time{}), "nobody has looked")
 }

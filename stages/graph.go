@@ -44,6 +44,7 @@ type Data struct {
 	spots  []spotFile
 	sweeps []sweepFile
 	log    string // the switch log, "" as long as there is none
+	late   []int  // lines of the log with a drop entered after the first look
 }
 
 type spotFile struct {
@@ -179,11 +180,12 @@ type Standing struct {
 // the data were first looked at, zero if they were not.
 func (d *Data) Trial(planned []schedule.Dwell, seal Standing, firstLook time.Time) []pipeline.Stage {
 	bands := bandsOf(d.exp, planned)
+	d.late = d.dropsAfter(firstLook)
 	return append(d.Reading(planned),
 		locate.Stage(locate.Params{Locator: d.exp.Station.Locator}),
 		reduce.Stage(reduce.Params{Seed: d.exp.Seed, SlotMs: d.exp.Fixed.Slot.Milliseconds(), Sends: d.exp.Fixed.Sends}),
 		paths.Stage(paths.Params{Locator: d.exp.Station.Locator}),
-		judge.Stage(d.judging(planned, bands, seal, d.dropsAfter(firstLook))))
+		judge.Stage(d.judging(planned, bands, seal)))
 }
 
 // Reading makes the stages that read all files and set the rows into the dwells, and no more.
@@ -249,7 +251,7 @@ func (d *Data) carried() trial.Carried {
 	exp := d.exp
 	c := trial.Carried{
 		SlotMs: exp.Fixed.Slot.Milliseconds(), SettleMs: exp.Schedule.Settle.Milliseconds(), Sends: exp.Fixed.Sends, Log: d.log,
-		CheckOrder: exp.Schedule.File != "" && exp.Schedule.Order == "random",
+		CheckOrder: exp.Schedule.File != "" && exp.Schedule.Order == "random", LateDrops: d.late,
 	}
 	for n, s := range exp.Schedule.Sessions {
 		for _, arm := range exp.Arms {
@@ -264,7 +266,7 @@ func (d *Data) carried() trial.Carried {
 // readers makes one reading stage for each spot file, and the stage that places their rows.
 func (d *Data) readers(bands []string) (placing pipeline.Stage, reading []pipeline.Stage) {
 	exp := d.exp
-	p := spots.Params{Calls: exp.Station.Calls(), Bands: bands, Mode: exp.Fixed.Mode, SlotMs: exp.Fixed.Slot.Milliseconds(), Sends: exp.Fixed.Sends}
+	p := spots.Params{Calls: exp.Station.Calls(), Bands: bands, Mode: exp.Fixed.Mode, SlotMs: exp.Fixed.Slot.Milliseconds(), Sends: exp.Fixed.Sends, Control: controlCall(exp)}
 	for _, f := range d.spots {
 		src := exp.Spots[f.number]
 		file := spots.File{Name: f.name, Format: src.Format, SeenFrom: src.SeenFrom, Number: f.number,
@@ -312,45 +314,47 @@ func feedline(exp *experiments.Experiment, arm string) *sweeps.Feedline {
 	return nil
 }
 
-// dropsAfter counts the blocks that were dropped after the first look. A log that can't be read counts none: its stage
-// tells what is wrong with it.
-func (d *Data) dropsAfter(firstLook time.Time) int {
+// dropsAfter gives the lines of the log with a drop that was entered after the first look. A log that can't be read has
+// none: its stage tells what is wrong with it.
+func (d *Data) dropsAfter(firstLook time.Time) []int {
 	if d.log == "" || firstLook.IsZero() {
-		return 0
+		return nil
 	}
 	f, err := os.Open(filepath.Join(d.exp.DataDir, filepath.FromSlash(d.log)))
 	if err != nil {
-		return 0
+		return nil
 	}
 	defer f.Close()
 	events, list := dwells.ReadLog(f, d.log)
 	if list.Err() != nil {
-		return 0
+		return nil
 	}
 	_, after := dwells.BeforeLook(events, firstLook)
-	n := 0
+	var lines []int
 	for _, e := range after {
 		if e.Kind == dwells.Drop {
-			n++
+			lines = append(lines, e.Line)
 		}
 	}
-	return n
+	return lines
 }
 
-func (d *Data) judging(planned []schedule.Dwell, bands []string, seal Standing, dropsAfterLook int) judge.Params {
+func (d *Data) judging(planned []schedule.Dwell, bands []string, seal Standing) judge.Params {
 	exp := d.exp
 	p := judge.Params{
 		SmallestDB: exp.SmallestDB, CutDB: exp.Fixed.CutDB, Seed: exp.Seed, Stopping: exp.Schedule.Stopping, Seal: seal.State,
 		OrderFile: exp.Schedule.File != "", OrderRandom: exp.Schedule.Order == "random",
 		SharedCoin:     exp.Schedule.File == "" && exp.Schedule.Rotate == "bands within arm" && len(bands) > 1,
 		SpotIntervalMs: exp.Schedule.SpotInterval.Milliseconds(), SlotMs: exp.Fixed.Slot.Milliseconds(),
-		DropsAfterLook: dropsAfterLook,
 	}
 	if !seal.SealedAt.IsZero() {
 		p.SealedMs = seal.SealedAt.UnixMilli()
 	}
+	p.Tuner, p.OneFeedline, p.Control = tuned(exp), oneFeedline(exp), controlCall(exp)
 	for _, a := range exp.Arms {
 		p.Arms = append(p.Arms, a.Name)
+		watts, _ := exp.Number(a.Name, "power_w")
+		p.ArmPowersW = append(p.ArmPowersW, watts)
 	}
 	for _, name := range bands {
 		lo, hi, _ := adif.BandEdges(name)
@@ -362,9 +366,50 @@ func (d *Data) judging(planned []schedule.Dwell, bands []string, seal Standing, 
 			on = bands
 		}
 		p.Claims = append(p.Claims, judge.Claim{Name: c.Name, Kind: c.Kind, Arms: c.Arms, Direction: c.Direction, WithinKm: c.WithinKm, Bands: on,
-			Shape: c.Shape, TowardDeg: c.TowardDeg, Predicted: c.TowardPredicted, StepDB: c.StepDB, SWRAtMost: c.SWRAtMost, FromMHz: c.FromMHz, ToMHz: c.ToMHz})
+			Shape: c.Shape, TowardDeg: c.TowardDeg, Predicted: c.TowardPredicted, StepDB: c.StepDB, SmallestPoints: c.SmallestPoints, SWRAtMost: c.SWRAtMost, FromMHz: c.FromMHz, ToMHz: c.ToMHz})
 	}
 	return p
+}
+
+// controlCall is the call of the control station, "" without one.
+func controlCall(exp *experiments.Experiment) string {
+	if exp.Control == nil {
+		return ""
+	}
+	return exp.Control.Call
+}
+
+// tuned tells whether a tuner is declared, for all arms or one.
+func tuned(exp *experiments.Experiment) bool {
+	for _, some := range variablesOf(exp) {
+		for _, v := range some {
+			if v.Name == "tuner" && v.Value != "none" {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// oneFeedline tells whether nothing of the feedline is declared arm by arm.
+func oneFeedline(exp *experiments.Experiment) bool {
+	for _, some := range variablesOf(exp)[1:] {
+		for _, v := range some {
+			if strings.HasPrefix(v.Name, "feedline_") {
+				return false
+			}
+		}
+	}
+	return true
+}
+
+// variablesOf gives the variables held the same, and then those of each arm.
+func variablesOf(exp *experiments.Experiment) [][]experiments.Variable {
+	all := [][]experiments.Variable{exp.Fixed.Variables}
+	for _, a := range exp.Arms {
+		all = append(all, a.Variables)
+	}
+	return all
 }
 
 func plannedBlocks(planned []schedule.Dwell, band string) int {

@@ -46,6 +46,7 @@ stages/internal/adif:        -
 stages/internal/delimited:   -
 stages/internal/touchstone:  stages/internal/delimited
 stages/internal/circular:    -
+stages/internal/offsets:     -
 stages/internal/signflip:    -
 stages/internal/multiple:    -
 stages/internal/contrast:    stages/internal/signflip
@@ -62,7 +63,7 @@ stages/quarantine:           datasets pipeline pipeline/table
 stages/locate:               datasets pipeline pipeline/diag pipeline/table stages/internal/geo stages/internal/locator stages/internal/station
 stages/reduce:               datasets pipeline pipeline/table stages/internal/station stages/schedule
 stages/paths:                datasets pipeline pipeline/table stages/internal/geo stages/internal/locator stages/internal/path stages/internal/station stages/internal/sun
-stages/judge:                datasets pipeline pipeline/table stages/internal/account stages/internal/circular stages/internal/contrast stages/internal/geo stages/internal/multiple stages/internal/station
+stages/judge:                datasets pipeline pipeline/table stages/internal/account stages/internal/circular stages/internal/contrast stages/internal/geo stages/internal/multiple stages/internal/offsets stages/internal/station
 stages/report:               datasets/coast pipeline pipeline/table stages/internal/account stages/internal/locator stages/internal/station
 stages:                      experiments pipeline pipeline/diag stages/dwells stages/internal/adif stages/internal/contrast stages/judge stages/locate stages/paths stages/quarantine stages/reduce stages/report stages/schedule stages/spots stages/sweeps stages/trial
 

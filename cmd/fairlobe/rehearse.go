@@ -33,6 +33,7 @@ type rehearseOptions struct {
 	stations      int
 	mishaps       bool
 	out, dataOnly string
+	many          manyOptions
 }
 
 // unsealedSeed is the seed of a rehearsal when neither the experiment nor the command line gives one.
@@ -50,6 +51,9 @@ func rehearseCommand(std streams) *cobra.Command {
 		Args:  oneExperiment,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			opt.hasSeed = cmd.Flags().Changed("seed")
+			if err := opt.checkMany(cmd.Flags().Changed); err != nil {
+				return err
+			}
 			return runRehearse(cmd.Context(), args[0], opt, std)
 		},
 	}
@@ -61,6 +65,13 @@ func rehearseCommand(std streams) *cobra.Command {
 	f.BoolVar(&opt.mishaps, "mishaps", false, "things go wrong, and files hold rows of no use")
 	f.StringVar(&opt.out, "out", "", "`folder` of the rehearsal (default: NAME.rehearsal beside NAME.toml)")
 	f.StringVar(&opt.dataOnly, "data-only", "", "write only the data, into this new or empty `folder`")
+	f.IntVar(&opt.many.trials, "trials", 0, "simulate so `many` trials and count, instead of one with its files")
+	f.IntVar(&opt.many.blocks, "blocks", 0, "how `many` blocks a band each of the trials has (default: the experiment's)")
+	f.StringSliceVar(&opt.many.kinds, "claims", nil, "ask in the trials only claims of these `kinds`, with commas (default: all)")
+	f.BoolVar(&opt.many.look, "look-each-block", false, "judge open trials after every block, and stop when it looks good")
+	f.IntVar(&opt.many.jobs, "jobs", 0, "how `many` trials run at a time (default: as many as processors)")
+	f.BoolVar(&opt.many.json, "json", false, "print the counts of the trials as JSON")
+	f.BoolVar(&opt.many.markdown, "markdown", false, "print the counts of the trials as a table in Markdown")
 	return cmd
 }
 
@@ -104,6 +115,7 @@ SCENARIOS
 		}
 		out.WriteString(line + "\n")
 	}
+	out.WriteString(manyLong)
 	out.WriteString(`
 EXIT STATUS
     0    done, whatever the verdicts
@@ -127,6 +139,9 @@ func runRehearse(ctx context.Context, path string, opt rehearseOptions, std stre
 	truth, err := rehearsal.ParseTruth(o.exp, scheduledBands(o.planned), opt.truth)
 	if err != nil {
 		return usageError{err}
+	}
+	if opt.many.trials > 0 {
+		return runMany(ctx, o.exp, truth, opt, std)
 	}
 	how := rehearsal.Options{Seed: opt.seed, Truth: truth, Scenario: opt.scenario, Stations: opt.stations, Mishaps: opt.mishaps}
 	bar := newProgress(std.err)

@@ -79,6 +79,7 @@ func (p *Params) reported(snr float64) int {
 func (k *sky) hear(reports []report, number int, station Station, does []activity) []report {
 	k.follow(number, station)
 	gains := k.gains(number, station)
+	k.realised[number] = gains
 	fade, fast := k.fadingOf(number), k.stream("fast", number)
 	theirs := k.noiseOf(station.NoiseDB, k.stream("noise", number))
 	there, here := k.decoderOf(k.stream("decoder", number)), k.decoderOf(k.stream("own decoder", number))

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"github.com/stretchr/testify/require"
+	"gonum.org/v1/gonum/stat"
 )
 
 func run(t *testing.T, p Params, trial Trial) *Outcome {
@@ -131,6 +132,34 @@ func TestTruthComesBack(t *testing.T) {
 		require.Less(t, worst, 5.0)
 		require.Less(t, math.Abs(mean(off)), 5*standardError(off))
 	}
+}
+
+// Where receivers and regions differ for themselves, the outcome tells what is true of each. Tolerance: as above.
+func TestTruthOfEachReceiverComesBack(t *testing.T) {
+	trial := trialOf(40, "20m", "15m")
+	trial.Bands[0].OpeningDB = 0
+	p := still()
+	p.ReceiverSD, p.RegionSD, p.AllBandsShare = 2, 2, 0.5
+	o := run(t, p, trial)
+	var all []float64
+	on20m := Outcome{Stations: o.Stations, Receptions: slices.DeleteFunc(slices.Clone(o.Receptions), func(r Reception) bool { return trial.Dwells[r.Dwell].Band != "20m" })}
+	for number, difference := range differences(&on20m, trial, true) {
+		truth, ok := o.DifferenceDB(trial, "20m", "high", "low", number)
+		require.True(t, ok)
+		require.InDelta(t, truth, mean(difference.blocks), 1, "station %d", number)
+		turned, _ := o.DifferenceDB(trial, "20m", "low", "high", number)
+		require.Equal(t, -truth, turned)
+		all = append(all, truth)
+	}
+	require.Greater(t, stat.StdDev(all, nil), 1.0, "they do differ")
+	for number, station := range o.Stations {
+		_, on := o.DifferenceDB(trial, "15m", "high", "low", number)
+		require.Equal(t, station.isOn("15m"), on, "no truth where it is not active")
+	}
+	_, ok := o.DifferenceDB(trial, "40m", "high", "low", 0)
+	require.False(t, ok)
+	_, ok = o.DifferenceDB(trial, "20m", "high", "middle", 0)
+	require.False(t, ok)
 }
 
 // seenBy is what one station saw: high minus low, by block.

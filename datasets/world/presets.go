@@ -1,6 +1,9 @@
 package world
 
-import "time"
+import (
+	"math"
+	"time"
+)
 
 // Preset is a named change of Default: one kind of difficulty.
 type Preset struct {
@@ -25,8 +28,21 @@ func Scenarios() []Preset {
 		{"clustered", "seven of ten receivers in one sector of 60 degrees", func(p *Params) {
 			p.CrowdShare, p.CrowdDeg, p.Clusters = 0.7, 60, 10
 		}},
+		{"everything", "clustered, turning, slow, unequal, noise steps, and signals 6 dB weaker, all at once", func(p *Params) {
+			p.CrowdShare, p.CrowdDeg, p.Clusters = 0.4, 60, 10
+			p.OpeningLobeDB, p.TrendDBPerHour = 5, 2
+			p.DriftSD, p.DriftTime, p.DriftShared = 3, 15*time.Minute, 0.7
+			p.SteadyShare, p.ListensLow, p.ListensHigh, p.StretchTime = 0.3, 0.1, 0.7, 20*time.Minute
+			p.StepsPerHour, p.BurstShare, p.PathDB = 1, 0.06, -6
+		}},
 		{"few", "eight receivers that pass on one report in 5 min", func(p *Params) {
 			p.Stations, p.Clusters, p.AllBandsShare = 8, 8, 1
+		}},
+		{"half-heard", "half of the transmissions are too weak to be decoded; every decode passed on, strong ones without lag", func(p *Params) {
+			p.PathDB, p.ThinnedShare, p.CompressAboveDB = -14, 0, math.Inf(1)
+		}},
+		{"no-lag", "as usual, but strong reports do not lag behind, which else pulls differences towards 0", func(p *Params) {
+			p.CompressAboveDB = math.Inf(1)
 		}},
 		{"noise-steps", "receivers' noise jumps to another level twice an hour (SD 6 dB), with many bursts", func(p *Params) {
 			p.StepsPerHour, p.StepSD, p.BurstShare = 2, 6, 0.1
@@ -53,7 +69,7 @@ func Scenarios() []Preset {
 			p.SteadyShare, p.ListensLow, p.ListensHigh, p.StretchTime = 0.2, 0.05, 0.6, 15*time.Minute
 			p.ThinnedShare = 0.6
 		}},
-		{"usual", "the middle of every range", func(*Params) {}},
+		{"usual", "the middle of every range; one report in 5 min is passed on", func(*Params) {}},
 		{"weak", "signals 15 dB weaker: most transmissions are not decoded", func(p *Params) { p.PathDB = -15 }},
 	}
 }

@@ -31,11 +31,11 @@ func TestPresets(t *testing.T) {
 		switch preset.Name {
 		case "quiet":
 			require.Greater(t, receptions, usual)
-		case "weak", "few", "unequal":
+		case "weak", "few", "unequal", "half-heard":
 			require.Less(t, float64(receptions), 0.7*float64(usual), preset.Name)
 		}
 	}
-	require.Equal(t, []string{"clustered", "few", "noise-steps", "quiet", "regional", "slow-fading", "thinned", "turning",
+	require.Equal(t, []string{"clustered", "everything", "few", "half-heard", "no-lag", "noise-steps", "quiet", "regional", "slow-fading", "thinned", "turning",
 		"unequal", "usual", "weak"}, names)
 	_, ok := Scenario("no such")
 	require.False(t, ok)

@@ -28,7 +28,8 @@ type sky struct {
 	slow, wander, steps steps     // for the slow part, the drift and the noise's steps
 	stay                []float64 // probability that a station does not decide anew whether to be there
 
-	path []float64 // of the station at hand, by slot
+	path     []float64   // of the station at hand, by slot
+	realised [][]float64 // each arm's gain by station; nil for one that is not on the band
 }
 
 func skyOf(p Params, t Trial, band Band, class Class, slots []slot) *sky {

@@ -2,6 +2,7 @@ package world
 
 import (
 	"math"
+	"slices"
 	"time"
 )
 
@@ -150,4 +151,25 @@ type Outcome struct {
 	Sends      []Send      // by slot, then band in the trial's order
 	Receptions []Reception // by slot, then band, then station
 	Background []Heard     // by slot, then band, then receiver
+	// GainsDB is what each arm really has toward each station, with what Params.ReceiverSD and RegionSD do, but without
+	// SetupSD and the powers: by band in the trial's order, then station, then arm by name. nil for a station that is
+	// not active on the band.
+	GainsDB [][][]float64
+}
+
+// DifferenceDB is the truth about two arms at a station: first minus second, sent or received with the same power. ok is
+// false if the trial has no such band or arm, or the station is not active on it.
+func (o *Outcome) DifferenceDB(t Trial, band, first, second string, station int) (db float64, ok bool) {
+	for i, b := range t.Bands {
+		if b.Name != band || o.GainsDB[i][station] == nil {
+			continue
+		}
+		names, gains := b.armNames(), o.GainsDB[i][station]
+		a, c := slices.Index(names, first), slices.Index(names, second)
+		if a < 0 || c < 0 {
+			return 0, false
+		}
+		return gains[a] - gains[c], true
+	}
+	return 0, false
 }

@@ -45,12 +45,16 @@ func carry(p Params, t Trial, class Class, stations []Station) *Outcome {
 	ranks := rank(bands)
 	sends := make([][]int, len(t.Bands))
 	reports, others := make([][]report, len(t.Bands)), make([][]overheard, len(t.Bands))
+	gains := make([][][]float64, len(t.Bands))
 	for i, b := range t.Bands {
 		sends[i] = sendsOf(bands[i])
-		reports[i], others[i] = skyOf(p, t, b, class, bands[i]).happen(stations)
+		k := skyOf(p, t, b, class, bands[i])
+		reports[i], others[i] = k.happen(stations)
+		gains[i] = k.realised
 	}
 	return &Outcome{
 		Stations: stations,
+		GainsDB:  gains,
 		Sends: inOrder(bands, ranks, sends, func(i int) int { return i }, func(_ int, s *slot, _ int) Send {
 			return Send{Dwell: s.dwell, Slot: s.start, Arm: s.arm}
 		}),
@@ -66,6 +70,7 @@ func carry(p Params, t Trial, class Class, stations []Station) *Outcome {
 // happen gives what is reported on a band, by station and slot.
 func (k *sky) happen(stations []Station) ([]report, []overheard) {
 	does := make([][]activity, len(stations))
+	k.realised = make([][]float64, len(stations))
 	reports := make([]report, 0, len(stations)*len(k.slots)/3) // about what is decoded on an ordinary day
 	for number, station := range stations {
 		does[number] = k.activities(number, station)

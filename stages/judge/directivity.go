@@ -88,9 +88,24 @@ func (c *court) testLobe(e *Entry, t *contest, d *contrast.Directivity) {
 	e.Directivity.PGate1, e.Directivity.PGate2 = roundP(c.gate1(d)), roundP(d.Gate2)
 	if d.Gate2Testable {
 		p := max(c.gate1(d), d.Gate2)
+		if d.Tangle.Tangled {
+			p = max(p, d.Tangle.Gate1, d.Tangle.Gate2)
+		}
 		e.P, e.rawP = roundP(p), &p
 	}
 	e.naiveLobe(t.bearings)
+	if d.Tangle.Tangled && c.gate1(d) <= alpha {
+		e.warn("distance_tangled", fmt.Sprintf("the distances of the stations go with the lobe (correlation %.2f): beyond what the distance explains, gate 1 has p = %.2g and gate 2 p = %.2g, and these count, too",
+			math.Abs(d.Tangle.Correlation), *roundP(d.Tangle.Gate1), *roundP(d.Tangle.Gate2)))
+	}
+}
+
+// nearestKm is the distance that nearer stations count as where its logarithm is taken: distances are rounded to 10 km.
+const nearestKm = 10
+
+// distanceExplains tells whether both gates would pass but for the distance of the stations.
+func (c *court) distanceExplains(e *Entry, d *contrast.Directivity) bool {
+	return d.Tangle.Tangled && d.Gate2Testable && max(c.gate1(d), d.Gate2) <= alpha && *e.rawP > alpha
 }
 
 func (e *Entry) fillSectors(d *contrast.Directivity) {
@@ -167,6 +182,8 @@ func (c *court) decideDirectivity(e *Entry) {
 		c.concludeNoLobe(e)
 	case e.rawP != nil && *e.rawP <= alpha:
 		e.conclude(Undecided, "would_pass_alone", c.passesAlone())
+	case c.distanceExplains(e, d):
+		e.conclude(Undecided, "distance_tangled", fmt.Sprintf("no lobe shown: %s differ, and their distance explains it as well as the azimuth, so it depends on where they are, and that is all that is shown", e.who()))
 	case differ && !d.Gate2Testable:
 		e.conclude(Undecided, "receivers_differ", fmt.Sprintf("no lobe shown: %s differ, azimuth not shown, and there are too few regions to tell", e.who()))
 	case differ:

@@ -8,6 +8,9 @@
 // Beside the verdicts it makes the tables of what pictures show: the differences block by block and station by station,
 // and the fitted lobes. They stand for every claim that compares two arms, whatever became of it.
 //
+// Two kinds of claim have models of their own: heard_by compares shares of stations (heardby.go), and reciprocity what is
+// sent with what is received (reciprocity.go), which is no comparison of arms.
+//
 // A comparison is always calculated as the arm that stands first in the experiment file minus the other, and turned
 // round at the end if the claim asks for it the other way. So exchanging the two arms of a claim changes the signs
 // of estimates and nothing else, to the last bit.
@@ -45,9 +48,11 @@ type Claim struct {
 	TowardDeg *float64
 	Predicted bool // the axis is to be predicted
 	StepDB    *float64
-	SWRAtMost float64
-	FromMHz   *float64
-	ToMHz     *float64
+	// SmallestPoints is the smallest difference of shares that matters to a heard_by claim, percentage points.
+	SmallestPoints float64
+	SWRAtMost      float64
+	FromMHz        *float64
+	ToMHz          *float64
 }
 
 // Band is a band of the schedule with its edges.
@@ -70,9 +75,11 @@ const (
 
 // Params are the stage's parameters.
 type Params struct {
-	Claims     []Claim
-	Bands      []Band
-	Arms       []string // in the order of the experiment file
+	Claims []Claim
+	Bands  []Band
+	Arms   []string // in the order of the experiment file
+	// ArmPowersW are the declared powers of the arms, in their order; 0 where none is declared.
+	ArmPowersW []float64
 	SmallestDB float64
 	CutDB      float64
 	Seed       uint64
@@ -86,15 +93,16 @@ type Params struct {
 	// SpotIntervalMs is how often reports are passed on; 0 for every decode.
 	SpotIntervalMs int64
 	SlotMs         int64
-	// DropsAfterLook counts the blocks that were dropped after the data had been looked at.
-	DropsAfterLook int
+	Control        string // call of a station that sends in the same slots; "" without one
+	// Tuner: a tuner stands behind the radio, so what a mismatch costs is not known. OneFeedline: all arms have one.
+	Tuner, OneFeedline bool
 }
 
 // Stage makes the stage.
 func Stage(p Params) pipeline.Stage {
 	return pipeline.Stage{
-		Name: "judge", Version: 4, Params: p,
-		Needs: []string{"dwells", "trial.json", "stations", "receptions", "sweeps", "intake.json"},
+		Name: "judge", Version: 5, Params: p,
+		Needs: []string{"dwells", "trial.json", "stations", "receptions", "late_receptions", "control_receptions", "listening", "sweeps", "intake.json"},
 		Makes: []pipeline.Output{
 			{Name: TableVerdicts, Schema: datasets.Verdicts()}, {Name: TableBlocks, Schema: datasets.Blocks()},
 			{Name: TableDifferences, Schema: datasets.Differences()}, {Name: TableLobes, Schema: datasets.Lobes()},

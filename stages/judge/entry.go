@@ -49,7 +49,7 @@ type Entry struct {
 	Reason     string  `json:"reason"`
 	ReasonCode string  `json:"reason_code"`
 
-	SmallestDB   float64  `json:"smallest_difference_db"`
+	SmallestDB   *float64 `json:"smallest_difference_db"`
 	ZeroExcluded *bool    `json:"zero_excluded"`
 	EstimateDB   *float64 `json:"estimate_db"`
 	IntervalDB   *Range   `json:"interval_db"`
@@ -71,8 +71,14 @@ type Entry struct {
 	Regions       int  `json:"regions"`
 	Receptions    int  `json:"receptions"`
 
+	Beside
 	*Directivity
 	*Match
+	*Repeat
+	*HeardBy
+	*Reciprocity
+
+	WithoutLateDrops *OtherVerdict `json:"without_late_drops"`
 
 	Sessions []SessionEntry `json:"sessions"`
 	Warnings []Warning      `json:"warnings"`
@@ -81,9 +87,11 @@ type Entry struct {
 	claim                   Claim
 	inFamily                bool
 	heard                   *contest
+	audience                *audience             // of a heard_by claim
 	shownLobe               *contrast.Directivity // whose amplitude the entry shows, turned as the claim is
 	depends                 bool                  // the data show dependence on azimuth
 	rawP                    *float64              // unrounded, for the correction
+	narrow                  bool                  // the reach must stay "these receivers"
 }
 
 // BeyondEntry is the second interval, for receivers other than those heard. It does not exist in an open trial, since it
@@ -92,6 +100,8 @@ type BeyondEntry struct {
 	IntervalDB *Range   `json:"interval_db"`
 	P          *float64 `json:"p"`
 	Regions    *float64 `json:"regions"`
+
+	*BeyondPoints
 }
 
 // Naive is what a reading that ignores the design would say: SpotTP of a difference, UniformP of a directivity. Only the
@@ -109,6 +119,8 @@ type SessionEntry struct {
 	Blocks     int      `json:"blocks"`
 	EstimateDB *float64 `json:"estimate_db"`
 	IntervalDB *Range   `json:"interval_db"`
+
+	*SessionPoints
 }
 
 // Warning is a doubt that goes with a verdict.
@@ -160,6 +172,8 @@ type Match struct {
 	FromMHz   float64      `json:"from_mhz"`
 	ToMHz     float64      `json:"to_mhz"`
 	Sweeps    []SweepEntry `json:"sweeps"`
+	// Repeatability has an entry for each arm with two sweeps or more.
+	Repeatability []RepeatedSweeps `json:"repeatability"`
 }
 
 // SweepEntry is the worst reading of one sweep inside the limits.

@@ -26,12 +26,15 @@ var update = flag.Bool("update", false, "write the golden files again")
 
 // small is a fixed trial with a claim of each kind that is judged, on two bands, one of which is lost in part.
 func small() *world {
-	w := asking(plain().differ(2.5).leans(1.8), level(), lobe("one-sided"), kind("null", 0), kind("known_step", 2.5), matchClaim("low", "high"))
+	w := asking(plain().differ(2.5).leans(1.8), level(), lobe("one-sided"), kind("null", 0), kind("known_step", 2.5), matchClaim("low", "high"), heardByClaim(10), reciprocityClaim("high", "low"))
 	w.bands, w.sessions, w.blocks = []string{"20m", "10m"}, 2, 6
 	for i := range w.claims {
 		w.claims[i].Bands = w.bands
 	}
 	w.silent = func(at place, _ string, slot int) bool { return at.band == "10m" && (at.station%4 != 0 || slot > 2) }
+	w.listens = func(at place, arm string) bool { return at.session == 1 && (at.station+at.block)%3 > 0 }
+	w.returned = heardBack(steady(3, 1)).returned
+	w.params.ArmPowersW = []float64{4, 4}
 	w.lost[3] = "dropped: rain"
 	w.trial.Losses = []account.Loss{{Band: "20m", Share: 1.0 / 12, P: 1}, {Band: "10m", Share: 1.0 / 12, P: 1}}
 	w.trial.Warnings = []account.Warning{{Code: "late_switch", Text: "session 1, 10m, block 2: low was connected 40 s after its dwell began", Band: "10m"}}

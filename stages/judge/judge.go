@@ -46,6 +46,26 @@ type contest struct {
 }
 
 func (p Params) judge(ctx context.Context, d *data) ([]*Entry, error) {
+	c, entries, err := p.hold(ctx, d)
+	if err != nil {
+		return nil, err
+	}
+	if d.lateBlocks("") > 0 {
+		_, others, err := p.hold(ctx, d.withoutLateDrops())
+		if err != nil {
+			return nil, err
+		}
+		c.weighDrops(entries, others)
+	}
+	c.crossWarn(entries)
+	for _, e := range entries {
+		e.finish()
+	}
+	return entries, nil
+}
+
+// hold judges every claim on every band.
+func (p Params) hold(ctx context.Context, d *data) (*court, []*Entry, error) {
 	c := &court{Params: p, data: d, known: map[string]*contest{}}
 	c.evidence, c.code, c.why = p.evidenceOf(d)
 	c.family = p.familySize()
@@ -56,12 +76,12 @@ func (p Params) judge(ctx context.Context, d *data) ([]*Entry, error) {
 				continue
 			}
 			if err := ctx.Err(); err != nil {
-				return nil, err
+				return nil, nil, err
 			}
 			e := c.begin(claim, band)
 			e.claimNumber, e.bandNumber = n, m
 			if err := c.hear(e, band); err != nil {
-				return nil, fmt.Errorf("judging %q on %s: %w", claim.Name, band.Name, err)
+				return nil, nil, fmt.Errorf("judging %q on %s: %w", claim.Name, band.Name, err)
 			}
 			entries = append(entries, e)
 		}
@@ -70,11 +90,7 @@ func (p Params) judge(ctx context.Context, d *data) ([]*Entry, error) {
 	for _, e := range entries {
 		c.decide(e)
 	}
-	c.crossWarn(entries)
-	for _, e := range entries {
-		e.finish()
-	}
-	return entries, nil
+	return c, entries, nil
 }
 
 // familySize counts the questions that are corrected together: each of these claims on each of its bands.
@@ -102,11 +118,14 @@ func InFamily(kind string) bool {
 func (c *court) begin(claim Claim, band Band) *Entry {
 	e := &Entry{
 		Claim: claim.Name, Kind: claim.Kind, Band: band.Name, Arms: slices.Clone(claim.Arms),
-		SmallestDB: c.SmallestDB, BlocksPlanned: band.Planned, Warnings: []Warning{}, Sessions: []SessionEntry{},
+		SmallestDB: &c.SmallestDB, BlocksPlanned: band.Planned, Warnings: []Warning{}, Sessions: []SessionEntry{},
 		claim: claim, inFamily: InFamily(claim.Kind),
 	}
 	if claim.Kind == "match" {
 		return e
+	}
+	if claim.Kind == "repeat" {
+		e.Repeat = &Repeat{Repeated: []RepeatedArm{}}
 	}
 	direction, evidence := claim.Direction, c.evidence
 	if claim.oneArm() {
@@ -129,6 +148,12 @@ func (c *court) begin(claim Claim, band Band) *Entry {
 	if claim.Kind == "directivity" {
 		e.Directivity = &Directivity{Shape: claim.Shape, Sectors: []SectorEntry{}}
 	}
+	switch claim.Kind {
+	case "heard_by":
+		e.SmallestDB, e.HeardBy = nil, &HeardBy{SmallestPoints: claim.SmallestPoints}
+	case "reciprocity":
+		e.claim.Direction, e.Direction, e.Reciprocity = "", nil, &Reciprocity{}
+	}
 	return e
 }
 
@@ -143,11 +168,16 @@ func (c *court) hear(e *Entry, band Band) error {
 		return nil
 	}
 	if e.claim.oneArm() {
-		c.refuseOneArm(e)
-		return nil
+		return c.refuseOneArm(e)
 	}
-	if !slices.Contains([]string{"level", "directivity", "null", "known_step"}, e.Kind) {
-		e.conclude(Refused, "kind_not_judged", fmt.Sprintf("this version does not judge claims of the kind %s", e.Kind))
+	if e.Kind == "repeat" {
+		return c.hearRepeat(e)
+	}
+	switch e.Kind {
+	case "heard_by":
+		return c.hearHeardBy(e)
+	case "reciprocity":
+		c.hearReciprocity(e)
 		return nil
 	}
 	t, err := c.contest(e)
@@ -161,6 +191,7 @@ func (c *court) hear(e *Entry, band Band) error {
 		c.hearDirectivity(e, t)
 	} else {
 		c.hearLevel(e, t)
+		return c.lookBeside(e, band)
 	}
 	return nil
 }
@@ -209,10 +240,16 @@ func (c *court) decide(e *Entry) {
 		c.decideLevel(e)
 	case "directivity":
 		c.decideDirectivity(e)
+	case "heard_by":
+		c.decideHeardBy(e)
+	case "reciprocity":
+		c.decideReciprocity(e)
 	case "null":
 		c.decideNull(e)
 	case "known_step":
 		c.decideStep(e)
+	case "repeat":
+		c.decideRepeat(e)
 	}
 }
 
@@ -271,20 +308,26 @@ func (c *court) contest(e *Entry) (*contest, error) {
 	return t, nil
 }
 
-// selectReceptions gives those of the two arms that the claim speaks of. A station in the own square is in no verdict.
-func (c *court) selectReceptions(e *Entry, first, second string) []reception {
+// selectReceptions gives those of some arms that the claim speaks of. A station in the own square is in no verdict.
+func (c *court) selectReceptions(e *Entry, arms ...string) []reception {
+	return c.selectFrom(c.receptions, e, arms...)
+}
+
+func (c *court) selectFrom(all []reception, e *Entry, arms ...string) []reception {
 	var out []reception
-	for _, r := range c.receptions {
-		s := c.stations[r.station]
-		if r.band != e.Band || r.direction != e.claim.Direction || s.ownSquare || r.arm != first && r.arm != second {
-			continue
-		}
-		if w := e.claim.WithinKm; w != nil && (!s.located || s.km < w[0] || s.km > w[1]) {
+	for _, r := range all {
+		if r.band != e.Band || r.direction != e.claim.Direction || !slices.Contains(arms, r.arm) || !c.counts(e, r.station) {
 			continue
 		}
 		out = append(out, r)
 	}
 	return out
+}
+
+// counts tells whether the claim speaks of a station.
+func (c *court) counts(e *Entry, station int) bool {
+	s, w := c.stations[station], e.claim.WithinKm
+	return !s.ownSquare && (w == nil || s.located && s.km >= w[0] && s.km <= w[1])
 }
 
 // blocksOf gives the blocks of a band that count, in order of time; session 0 means all.
@@ -307,8 +350,8 @@ func inBlocks(all []reception, blocks []block) []reception {
 	return slices.DeleteFunc(all, func(r reception) bool { return !count[[2]int64{r.session, r.number}] })
 }
 
-// trialOf hands the receptions to the statistics. Regions are numbered in the order of the stations' numbers.
-func (c *court) trialOf(all []reception, blocks []block, first string, usable func(place) bool) (*contrast.Trial, error) {
+// farEnds hands the stations to the statistics. Regions are numbered in the order of the stations' numbers.
+func (c *court) farEnds(usable func(place) bool) []contrast.Station {
 	regions := map[string]int{}
 	stations := make([]contrast.Station, len(c.stations))
 	for i, s := range c.stations {
@@ -318,8 +361,14 @@ func (c *court) trialOf(all []reception, blocks []block, first string, usable fu
 		stations[i] = contrast.Station{Region: regions[s.region]}
 		if s.located && (usable == nil || usable(s)) {
 			stations[i].AzimuthRad, stations[i].HasAzimuth = s.azimuth*math.Pi/180, true
+			stations[i].LogDistance = math.Log(max(s.km, nearestKm))
 		}
 	}
+	return stations
+}
+
+// trialOf hands the receptions to the statistics.
+func (c *court) trialOf(all []reception, blocks []block, first string, usable func(place) bool) (*contrast.Trial, error) {
 	index := map[[2]int64]int{}
 	for i, b := range blocks {
 		index[[2]int64{b.session, b.number}] = i
@@ -332,5 +381,5 @@ func (c *court) trialOf(all []reception, blocks []block, first string, usable fu
 		}
 		reports = append(reports, contrast.Report{Block: b, Station: r.station, First: r.arm == first, Slot: r.slotMs, DitheredDB: r.dithered})
 	}
-	return contrast.New(stations, reports, contrast.Params{Blocks: len(blocks), CutDB: c.CutDB, Seed: c.Seed})
+	return contrast.New(c.farEnds(usable), reports, contrast.Params{Blocks: len(blocks), CutDB: c.CutDB, Seed: c.Seed})
 }

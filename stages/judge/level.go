@@ -232,7 +232,7 @@ func (c *court) concludeDifferent(e *Entry) {
 
 // widen lets the verdict speak beyond the receivers heard, if stations, sectors and regions are many enough.
 func (e *Entry) widen() {
-	if r := e.Beyond.Regions; r != nil && *r >= fewestRegions && !e.warned("few_stations") && !e.warned("few_sectors") {
+	if r := e.Beyond.Regions; !e.narrow && r != nil && *r >= fewestRegions && !e.warned("few_stations") && !e.warned("few_sectors") {
 		*e.Reach = Beyond
 	}
 }

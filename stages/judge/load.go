@@ -22,10 +22,15 @@ type data struct {
 	stations   []place
 	blocks     []block // in order of time
 	receptions []reception
-	readings   []reading
-	firstDwell time.Time
-	lastDwell  time.Time
-	dwellMs    map[string]int64 // by band: length of a dwell; the shortest, where they differ
+	// lateReceptions are those of blocks that only drops entered after the first look take out.
+	lateReceptions []reception
+	controlled     []reception // of the control station, in the own slots
+	listening      []listener
+	readings       []reading
+	putUp          map[outing]int64 // number of the erection
+	firstDwell     time.Time
+	lastDwell      time.Time
+	dwellMs        map[string]int64 // by band: length of a dwell; the shortest, where they differ
 }
 
 type place struct {
@@ -45,6 +50,7 @@ type block struct {
 	number  int64
 	kept    bool
 	lost    bool      // it was to be run and does not count
+	late    bool      // only drops entered after the first look take it out
 	start   time.Time // of its first dwell
 	last    time.Time // start of its last dwell
 }
@@ -56,6 +62,7 @@ type reception struct {
 	station         int
 	slotMs          int64
 	snr, dithered   float64
+	powerW          *float64 // of the transmitting station, if the report tells it
 }
 
 type reading struct {
@@ -64,10 +71,12 @@ type reading struct {
 	mhz               float64
 	swr, low, high    *float64
 	lineLossDB        *float64 // of the feedline that was removed, with its mismatch
+	returnLossDB      *float64
+	mismatchDB        *float64 // loss by the mismatch
 }
 
 func (p Params) load(in *pipeline.Input) (*data, error) {
-	d := &data{dwellMs: map[string]int64{}}
+	d := &data{putUp: map[outing]int64{}, dwellMs: map[string]int64{}}
 	if err := json.Unmarshal(in.File("trial.json"), &d.trial); err != nil {
 		return nil, fmt.Errorf("reading trial.json: %w", err)
 	}
@@ -76,10 +85,16 @@ func (p Params) load(in *pipeline.Input) (*data, error) {
 	}
 	d.loadStations(table.NewReader(in.Table("stations")))
 	d.loadBlocks(table.NewReader(in.Table("dwells")))
-	d.loadReceptions(table.NewReader(in.Table("receptions")))
+	d.receptions = loadReceptions(table.NewReader(in.Table("receptions")))
+	d.controlled = loadReceptions(table.NewReader(in.Table("control_receptions")))
+	d.lateReceptions = loadReceptions(table.NewReader(in.Table("late_receptions")))
+	for r := table.NewReader(in.Table("listening")); r.Next(); {
+		d.listening = append(d.listening, listener{r.Int("session"), r.Int("block"), r.Str("band"), r.Str("arm"), int(r.Int("station"))})
+	}
 	for r := table.NewReader(in.Table("sweeps")); r.Next(); {
 		d.readings = append(d.readings, reading{r.Str("arm"), r.Str("sweep"), r.Str("plane"), r.Bool("measured"), r.Float("frequency_mhz"),
-			r.FloatOrNil("swr"), r.FloatOrNil("swr_low"), r.FloatOrNil("swr_high"), r.FloatOrNil("line_loss_db")})
+			r.FloatOrNil("swr"), r.FloatOrNil("swr_low"), r.FloatOrNil("swr_high"), r.FloatOrNil("line_loss_db"),
+			r.FloatOrNil("return_loss_db"), r.FloatOrNil("mismatch_loss_db")})
 	}
 	return d, nil
 }
@@ -137,6 +152,7 @@ func (d *data) loadBlocks(r *table.Reader) {
 			d.lastDwell = start
 		}
 		band := r.Str("band")
+		d.putUp[outing{r.Int("session"), r.Str("arm")}] = r.Int("erection")
 		if length := r.Time("end").Sub(start).Milliseconds(); d.dwellMs[band] == 0 || length < d.dwellMs[band] {
 			d.dwellMs[band] = length
 		}
@@ -145,7 +161,7 @@ func (d *data) loadBlocks(r *table.Reader) {
 		if !ok {
 			i = len(d.blocks)
 			index[key] = i
-			b := block{session: r.Int("session"), band: band, number: r.Int("block"), kept: r.Bool("kept"), start: start}
+			b := block{session: r.Int("session"), band: band, number: r.Int("block"), kept: r.Bool("kept"), late: droppedLate(r.StrOrNil("reason")), start: start}
 			b.lost = !b.kept && (r.Null("reason") || !strings.HasPrefix(r.Str("reason"), notRun))
 			d.blocks = append(d.blocks, b)
 		}
@@ -156,14 +172,17 @@ func (d *data) loadBlocks(r *table.Reader) {
 	})
 }
 
-func (d *data) loadReceptions(r *table.Reader) {
+func loadReceptions(r *table.Reader) []reception {
+	var out []reception
 	for r.Next() {
 		snr := r.Float("snr_db")
-		d.receptions = append(d.receptions, reception{
+		out = append(out, reception{
 			session: r.Int("session"), number: r.Int("block"), band: r.Str("band"), arm: r.Str("arm"), direction: r.Str("direction"),
 			station: int(r.Int("station")), slotMs: r.Time("slot").UnixMilli(), snr: snr, dithered: snr + r.Float("dither_db"),
+			powerW: r.FloatOrNil("power_w"),
 		})
 	}
+	return out
 }
 
 // reached tells whether the data go as far as the block's last dwell; a finished trial reaches all its blocks.

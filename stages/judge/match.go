@@ -38,12 +38,15 @@ func (c *court) hearMatch(e *Entry, band Band) {
 	if f := e.claim.ToMHz; f != nil {
 		to = *f
 	}
-	e.Match = &Match{SWRAtMost: e.claim.SWRAtMost, FromMHz: from, ToMHz: to, Sweeps: []SweepEntry{}}
+	e.Match = &Match{SWRAtMost: e.claim.SWRAtMost, FromMHz: from, ToMHz: to, Sweeps: []SweepEntry{}, Repeatability: []RepeatedSweeps{}}
 	var missing []string
 	over, doubtful, impossible := "", "", ""
 	planes := map[string]bool{}
 	for _, arm := range e.Arms {
 		some := c.sweepsOf(arm, from, to)
+		if r := repeatability(arm, some); r != nil {
+			e.Match.Repeatability = append(e.Match.Repeatability, *r)
+		}
 		if len(some) == 0 {
 			missing = append(missing, arm)
 			continue

@@ -27,7 +27,7 @@ func shown(arm, sweep, plane string, swr float64) []sweepRow {
 	var out []sweepRow
 	for _, mhz := range []float64{14, 14.05, 14.1, 14.15, 14.2, 14.25, 14.3, 14.35} {
 		low, high := swr-0.005, swr+0.01
-		out = append(out, sweepRow{arm, sweep, plane, mhz, &swr, &low, &high, nil})
+		out = append(out, sweepRow{arm: arm, sweep: sweep, plane: plane, mhz: mhz, swr: &swr, low: &low, high: &high})
 	}
 	return out
 }
@@ -84,7 +84,7 @@ func matchCases() []ruleCase {
 }
 
 func tight(swr, low, high float64) sweepRow {
-	return sweepRow{"low", "a.csv", "feedpoint", 14, &swr, &low, &high, nil}
+	return sweepRow{arm: "low", sweep: "a.csv", plane: "feedpoint", mhz: 14, swr: &swr, low: &low, high: &high}
 }
 
 func TestMatchShowsTheWorstOfEachSweep(t *testing.T) {
@@ -134,7 +134,7 @@ func judgeMatch(t *testing.T, rows ...planeRow) entry {
 	in := w.input()
 	defer in.Release()
 	tables := map[string]arrow.Record{"sweeps": sweeps.Record()}
-	for _, name := range []string{"dwells", "stations", "receptions"} {
+	for _, name := range []string{"dwells", "stations", "receptions", "late_receptions", "control_receptions", "listening"} {
 		tables[name] = in.Table(name)
 		tables[name].Retain()
 	}
@@ -153,12 +153,12 @@ func judgeMatch(t *testing.T, rows ...planeRow) entry {
 
 // exact is a reading that is no display, such as that of a Touchstone file.
 func exact(mhz float64, swr *float64) planeRow {
-	return planeRow{sweepRow: sweepRow{"low", "a.s1p", "feedpoint", mhz, swr, swr, swr, nil}}
+	return planeRow{sweepRow: sweepRow{arm: "low", sweep: "a.s1p", plane: "feedpoint", mhz: mhz, swr: swr, low: swr, high: swr}}
 }
 
 func TestMatchSaysWhereSWRWasMeasured(t *testing.T) {
 	one, two := 1.0, 2.0
-	faulty := planeRow{sweepRow: sweepRow{"low", "a.s1p", "feedpoint", 14.2, nil, &one, nil, nil}}
+	faulty := planeRow{sweepRow: sweepRow{arm: "low", sweep: "a.s1p", plane: "feedpoint", mhz: 14.2, low: &one}}
 	for _, c := range []struct {
 		rule    string
 		rows    []planeRow

@@ -11,10 +11,14 @@ func (c Claim) oneArm() bool { return c.Kind == "directivity" && len(c.Arms) == 
 // refuseOneArm: with one arm the data can't separate the antenna from the path. What may be shown is how many stations
 // were heard, and where; there is no cut, as nothing is compared. The naive reading stands beside it because this is
 // where it misleads most: receivers do not live evenly all round.
-func (c *court) refuseOneArm(e *Entry) {
-	arm := e.Arms[0]
-	e.countOneArm(c.data, inBlocks(c.selectReceptions(e, arm, arm), c.blocksOf(e.Band, 0)))
-	e.conclude(Refused, "one_arm", "without a second arm the data cannot separate the antenna from the path; turn this wire in random blocks, or name a control station")
+func (c *court) refuseOneArm(e *Entry) error {
+	own := inBlocks(c.selectReceptions(e, e.Arms[0]), c.blocksOf(e.Band, 0))
+	e.countOneArm(c.data, own)
+	if described, err := c.describeControl(e, own); described || err != nil {
+		return err
+	}
+	e.conclude(Refused, "one_arm", "without a second arm the data cannot separate the antenna from the path; turn this wire in random blocks, or name a control station"+c.unheardControl())
+	return nil
 }
 
 // countOneArm counts the stations whose bearing is known well enough, their regions and their receptions.

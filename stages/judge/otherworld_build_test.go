@@ -257,6 +257,10 @@ func (o otherworld) input(needs []string) *pipeline.Input {
 			tables[need] = otherStationTable(receivers)
 		case "receptions":
 			tables[need] = otherReceptionTable(reports)
+		case "late_receptions", "control_receptions": // nothing was dropped, and there is no control station
+			tables[need] = otherReceptionTable(nil)
+		case "listening":
+			tables[need] = table.NewBuilder(datasets.Listening()).Record()
 		case "sweeps": // nothing was measured
 			tables[need] = table.NewBuilder(datasets.Sweeps()).Record()
 		default:
@@ -294,7 +298,7 @@ func otherReceptionTable(reports []otherReport) arrow.Record {
 	})
 	b := table.NewBuilder(datasets.Receptions())
 	for _, r := range reports {
-		b.Append(1, "20m", r.block+1, r.arm, "sent", r.station, r.slot, r.snr, r.dither)
+		b.Append(1, "20m", r.block+1, r.arm, "sent", r.station, r.slot, r.snr, r.dither, nil)
 	}
 	return b.Record()
 }

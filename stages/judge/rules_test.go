@@ -26,11 +26,11 @@ type ruleCase struct {
 	warns   []string // all warnings, in order; nil: not looked at
 }
 
-// heardBy adds questions to the family that are refused.
+// questions adds questions to the family that are refused.
 func (w *world) questions(n int) *world {
 	for i := range n {
 		c := level()
-		c.Kind, c.Name = "heard_by", fmt.Sprintf("question %d", i)
+		c.Kind, c.Name = "reciprocity", fmt.Sprintf("question %d", i)
 		w.claims = append(w.claims, c)
 	}
 	return w
@@ -234,8 +234,7 @@ func rule6() []ruleCase {
 		{rule: rule, name: "step, no constant difference", world: asking(with(plain().differ(1.3), func(w *world) { w.noiseDB, w.blockSD = 0, 0 }), step), verdict: "undecided", code: "no_one_difference", reach: here},
 		{rule: rule, name: "a failed null warns on its band", entry: 1, world: asking(plain().differ(3), null, level()), verdict: "different", code: "different", reach: beyond, warns: []string{"trial_test_failed"}},
 		{rule: rule, name: "a null that holds does not warn", entry: 1, world: asking(plain(), null, level()), verdict: "practically the same", code: "practically_the_same", reach: beyond, warns: []string{}},
-		{rule: "7: kinds that are not judged", name: "reciprocity", world: asking(plain(), kind("reciprocity", 0)), verdict: "refused", code: "kind_not_judged"},
-		{rule: "7: kinds that are not judged", name: "repeat", world: asking(plain(), kind("repeat", 0)), verdict: "refused", code: "kind_not_judged"},
+		{rule: "6: repeat is undecided below 3 erections", name: "one erection", world: asking(plain(), again("high", "low")), verdict: "undecided", code: "few_erections", reach: here},
 		{rule: "commands: no data yet", name: "no reports", world: with(plain(), func(w *world) { w.intake.Background = 1 }), verdict: "refused", code: "no_reports", says: []string{"no reports yet"}},
 		{rule: "10: rows that nothing can be made of", name: "all quarantined", world: rows(40, 40, true), verdict: "refused", code: "no_usable_rows", says: []string{"none of the 40 rows could be used: see tables/quarantine and where the rows went"}},
 		{rule: "10: rows that nothing can be made of", name: "all quarantined, under way", world: rows(40, 40, false), verdict: "refused", code: "no_usable_rows", says: []string{"could be used"}},
@@ -325,7 +324,8 @@ func TestRules(t *testing.T) {
 	for _, want := range []string{
 		"level different", "level practically the same", "level undecided", "level refused",
 		"directivity different", "directivity practically the same", "directivity undecided", "directivity refused",
-		"heard_by refused", "reciprocity refused", "repeat refused",
+		"heard_by different", "heard_by practically the same", "heard_by undecided", "heard_by refused",
+		"reciprocity different", "reciprocity practically the same", "reciprocity undecided", "reciprocity refused", "repeat holds", "repeat fails", "repeat undecided", "repeat refused",
 		"match holds", "match fails", "match undecided", "match refused", "null holds", "null fails", "null undecided", "null refused",
 		"known_step holds", "known_step fails", "known_step undecided", "known_step refused",
 	} {
@@ -337,7 +337,7 @@ func TestRules(t *testing.T) {
 
 func allCases() []ruleCase {
 	var all []ruleCase
-	for _, some := range [][]ruleCase{rule1(), rule2(), rule3(), rule4(), rule5(), rule6(), rule7(), matchCases(), rule9(), inputCases()} {
+	for _, some := range [][]ruleCase{rule1(), rule2(), rule3(), rule4(), rule5(), rule6(), rule7(), matchCases(), rule9(), heardByCases(), reciprocityCases(), inputCases(), besideRules()} {
 		all = append(all, some...)
 	}
 	return all

@@ -106,7 +106,7 @@ func TestShownForEveryComparison(t *testing.T) {
 			}
 		})
 	}
-	w := asking(plain(), kind("heard_by", 0), matchClaim("low"), lobe("one-sided"))
+	w := asking(plain(), heardByClaim(10), matchClaim("low"), lobe("one-sided"))
 	w.claims[2].Arms = []string{"low"}
 	_, none := w.judgedAndShown(t)
 	require.Empty(t, none.blocks)

@@ -46,12 +46,6 @@ func (c *court) warnings(e *Entry, t *contest) {
 // warnOfInput warns of what stands against the data as a whole, whatever is asked of them.
 func (c *court) warnOfInput(e *Entry) {
 	e.passOn(c.intake.Warnings)
-	switch n := c.DropsAfterLook; {
-	case n == 1:
-		e.warn("dropped_after_look", "1 block was dropped after the data had been looked at: the verdict was not tried without this drop")
-	case n > 1:
-		e.warn("dropped_after_look", fmt.Sprintf("%d blocks were dropped after the data had been looked at: the verdict was not tried without these drops", n))
-	}
 }
 
 // passOn takes over the warnings of another stage that speak of the entry's band.
@@ -155,7 +149,7 @@ func lossWords(l account.Loss) string {
 }
 
 // weigh gathers the reports of each arm, and the share of strong ones.
-func (t *contest) weigh(all []reception, first, second string) {
+func (t *contest) weigh(all []reception, arms ...string) {
 	t.strong, t.perArm = map[string]float64{}, map[string][]float64{}
 	for _, r := range all {
 		t.perArm[r.arm] = append(t.perArm[r.arm], r.snr)
@@ -163,7 +157,7 @@ func (t *contest) weigh(all []reception, first, second string) {
 			t.strong[r.arm]++
 		}
 	}
-	for _, arm := range []string{first, second} {
+	for _, arm := range arms {
 		if n := len(t.perArm[arm]); n > 0 {
 			t.strong[arm] /= float64(n)
 		}

@@ -27,7 +27,7 @@ func inputCases() []ruleCase {
 		w.intake.Warnings = []account.Warning{{Code: "times_doubtful", Text: "of all bands"}, {Code: "constant_snr", Text: "of this band", Band: "20m"}, {Code: "constant_snr", Text: "of another", Band: "10m"}}
 		w.intake.Read, w.intake.Used = 1000, 1000
 	}
-	onRefused := ruleCase{rule: rule, name: "of the spot files, on a refused claim", world: asking(with(plain(), doubts), kind("repeat", 0)), verdict: "refused", code: "kind_not_judged", warns: []string{"constant_snr", "times_doubtful"}}
+	onRefused := ruleCase{rule: rule, name: "of the spot files, on a refused claim", world: with(with(plain(), doubts), func(w *world) { w.blocks = 2 }), verdict: "refused", code: "too_few_blocks", warns: []string{"constant_snr", "times_doubtful"}}
 	received := of("powers on receive", func(w *world) {
 		log(low, weak)(w)
 		w.direction, w.claims[0].Direction = "received", "received"
@@ -36,7 +36,7 @@ func inputCases() []ruleCase {
 	return []ruleCase{
 		onRefused, received, step,
 		of("of the spot files", doubts, "constant_snr", "times_doubtful"),
-		of("a drop after a look", func(w *world) { w.params.DropsAfterLook = 1 }, "dropped_after_look"),
+		of("a drop after a look", droppedAfterLook(3), "dropped_after_look"),
 		of("the same power", log(low, high)),
 		of("5 W and 4 W: 0.97 dB", log(low, weak), "power_differs"),
 		of("means of dB: 0.48 dB", log(low, high, weak), "power_differs"),
@@ -51,7 +51,7 @@ func inputCases() []ruleCase {
 
 func TestWordsOfWarnings(t *testing.T) {
 	w := plain()
-	w.params.DropsAfterLook = 2
+	droppedAfterLook(3, 4)(w)
 	w.trial.Events = []account.LogEvent{logged("power", 1, "low", 5, ""), logged("power", 1, "high", 4, ""), logged("deviation", 1, "", 0, "x"), logged("deviation", 2, "", 0, "y")}
 	var texts []string
 	for _, warning := range w.one(t).Warnings {
@@ -59,7 +59,7 @@ func TestWordsOfWarnings(t *testing.T) {
 	}
 	require.Equal(t, []string{
 		"the log notes 2 deviations from what was declared",
-		"2 blocks were dropped after the data had been looked at: the verdict was not tried without these drops",
+		"2 blocks were dropped after the data had been looked at; with them the verdict is the same",
 		"the logged power of low is 0.97 dB above that of high: the comparison is arm and power together; the verdict is not corrected", // 10 lg (5/4) = 0.969
 	}, texts)
 }

@@ -9,6 +9,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -40,14 +41,24 @@ type world struct {
 	// silent takes a report away.
 	silent func(at place, arm string, slot int) bool
 
-	lost    map[int]string // reasons of blocks (from 0, over all sessions) that do not count, on every band
-	trial   account.Trial
-	intake  account.Intake
-	last    time.Time // of the reports; the zero value: the end of the last dwell
-	sweeps  []sweepRow
-	params  judge.Params
-	claims  []judge.Claim
-	swapped bool // first and second change places in every claim
+	// listens tells whether the background shows a station listening in a dwell; nil: there is no background.
+	listens func(at place, arm string) bool
+	// returned gives what is received of a station in every second slot, NaN for nothing, and the power that it claims, 0
+	// for none; nil: nothing is received.
+	returned func(at place, arm string, slot int) (snr, powerW float64)
+	listened []listeningRow
+	// erection numbers the putting-up of an arm in a session; nil: a new one in each.
+	erection func(session int, arm string) int
+	// controlDB is a station's report of the control station, if it hears it; nil without one.
+	controlDB func(at place) (db float64, heard bool)
+	lost      map[int]string // reasons of blocks (from 0, over all sessions) that do not count, on every band
+	trial     account.Trial
+	intake    account.Intake
+	last      time.Time // of the reports; the zero value: the end of the last dwell
+	sweeps    []sweepRow
+	params    judge.Params
+	claims    []judge.Claim
+	swapped   bool // first and second change places in every claim
 }
 
 type place struct {
@@ -71,6 +82,9 @@ type sweepRow struct {
 	mhz               float64
 	swr, low, high    *float64
 	loss              *float64 // of the feedline
+	returnLoss        *float64
+	mismatch          *float64 // its loss
+	calculated        bool     // for that plane
 }
 
 var began = time.Date(2026, 9, 12, 4, 0, 0, 0, time.UTC)
@@ -208,29 +222,70 @@ func (w *world) stageParams() judge.Params {
 // input makes the tables.
 func (w *world) input() *pipeline.Input {
 	random := rand.New(rand.NewPCG(w.params.Seed, 3))
+	w.listened = nil
 	dwells := table.NewBuilder(datasets.Dwells())
-	var rows []receptionRow
+	var rows, late []receptionRow
 	end := began
 	for s := range w.sessions {
 		for b := range w.blocks {
 			for n, band := range w.bands {
 				at := place{band: band, block: s*w.blocks + b, session: s + 1}
 				start := began.Add(time.Duration(s)*24*time.Hour + time.Duration(b*len(w.bands)+n)*20*time.Minute)
-				end = w.addBlock(dwells, random, at, b, start, &rows)
+				into := &rows
+				if w.late(at.block) {
+					into = &late
+				}
+				end = w.addBlock(dwells, random, at, b, start, into)
 			}
 		}
-	}
-	slices.SortFunc(rows, receptionRow.compare)
-	receptions := table.NewBuilder(datasets.Receptions())
-	for _, r := range rows {
-		receptions.Append(r.session, r.band, r.block, r.arm, w.direction, r.station, r.slot, r.snr, r.dither)
 	}
 	w.complete(end)
 	return pipeline.NewInput(context.Background(), memory.NewGoAllocator(),
 		map[string]arrow.Record{
-			"dwells": dwells.Record(), "receptions": receptions.Record(), "stations": w.stationTable(), "sweeps": w.sweepTable(),
+			"dwells": dwells.Record(), "receptions": w.receptionTable(rows), "late_receptions": w.receptionTable(late), "control_receptions": w.controlTable(rows),
+			"listening": w.listeningTable(), "stations": w.stationTable(), "sweeps": w.sweepTable(),
 		},
 		map[string][]byte{"trial.json": asJSON(w.trial), "intake.json": asJSON(w.intake)})
+}
+
+// late tells whether only drops entered after the first look take a block out.
+func (w *world) late(block int) bool {
+	return strings.HasPrefix(w.lost[block], datasets.ReasonDroppedLate)
+}
+
+// controlTable gives what the stations report of the control station in the same slots as of the arms, if there is one.
+func (w *world) controlTable(rows []receptionRow) arrow.Record {
+	var heard []receptionRow
+	for _, r := range rows {
+		if w.controlDB == nil {
+			break
+		}
+		db, ok := w.controlDB(place{station: r.station, far: w.stations[r.station]})
+		if r.snr, r.dither = db, 0; ok {
+			heard = append(heard, r)
+		}
+	}
+	return w.receptionTable(heard)
+}
+
+func (w *world) receptionTable(rows []receptionRow) arrow.Record {
+	slices.SortFunc(rows, receptionRow.compare)
+	b := table.NewBuilder(datasets.Receptions())
+	for _, r := range rows {
+		b.Append(r.session, r.band, r.block, r.arm, r.direction, r.station, r.slot, r.snr, r.dither, r.powerW)
+	}
+	return b.Record()
+}
+
+func (w *world) listeningTable() arrow.Record {
+	slices.SortFunc(w.listened, func(a, b listeningRow) int {
+		return cmp.Or(cmp.Compare(a.session, b.session), cmp.Compare(a.band, b.band), cmp.Compare(a.block, b.block), cmp.Compare(a.position, b.position), cmp.Compare(a.station, b.station))
+	})
+	b := table.NewBuilder(datasets.Listening())
+	for _, r := range w.listened {
+		b.Append(r.session, r.band, r.block, r.position, r.arm, r.station)
+	}
+	return b.Record()
 }
 
 func asJSON(v any) []byte {
@@ -255,14 +310,22 @@ func (w *world) complete(end time.Time) {
 type receptionRow struct {
 	session, block int
 	band, arm      string
+	direction      string
 	station        int
 	slot           time.Time
 	snr, dither    float64
+	powerW         *float64
+}
+
+type listeningRow struct {
+	session, block, position int
+	band, arm                string
+	station                  int
 }
 
 func (r receptionRow) compare(o receptionRow) int {
 	return cmp.Or(cmp.Compare(r.session, o.session), cmp.Compare(r.band, o.band), cmp.Compare(r.block, o.block),
-		cmp.Compare(r.arm, o.arm), cmp.Compare(r.station, o.station), r.slot.Compare(o.slot))
+		cmp.Compare(r.arm, o.arm), cmp.Compare(r.direction, o.direction), cmp.Compare(r.station, o.station), r.slot.Compare(o.slot))
 }
 
 // addBlock adds the dwells of a block in a random order, and what the stations report in them.
@@ -278,14 +341,25 @@ func (w *world) addBlock(dwells *table.Builder, random *rand.Rand, at place, b i
 	}
 	for position, arm := range arms {
 		from := start.Add(time.Duration(position) * 9 * time.Minute)
-		dwells.Append(at.session, at.band, b+1, position+1, arm, at.session, from, from.Add(30*time.Second), from.Add(dwellTime),
+		dwells.Append(at.session, at.band, b+1, position+1, arm, w.putUp(at.session, arm), from, from.Add(30*time.Second), from.Add(dwellTime),
 			11, reason == nil, reason, 0.0, true)
 		for i, f := range w.stations {
 			at.station, at.far = i, f
 			w.report(random, at, b, arm, from, shared, rows)
+			w.receive(at, b, arm, from, rows)
+			if w.listens != nil && reason == nil && w.listens(at, arm) {
+				w.listened = append(w.listened, listeningRow{at.session, b + 1, position + 1, at.band, arm, i})
+			}
 		}
 	}
 	return start.Add(9*time.Minute + dwellTime)
+}
+
+func (w *world) putUp(session int, arm string) int {
+	if w.erection == nil {
+		return session
+	}
+	return w.erection(session, arm)
 }
 
 func (w *world) report(random *rand.Rand, at place, b int, arm string, from time.Time, shared float64, rows *[]receptionRow) {
@@ -299,10 +373,28 @@ func (w *world) report(random *rand.Rand, at place, b int, arm string, from time
 		} else {
 			dither = 0
 		}
-		if w.silent(at, arm, slot) || w.lost[at.block] != "" {
+		if w.silent(at, arm, slot) || w.lost[at.block] != "" && !w.late(at.block) {
 			continue
 		}
-		*rows = append(*rows, receptionRow{at.session, b + 1, at.band, arm, at.station, from.Add(time.Duration(slot) * 30 * time.Second), snr, dither})
+		*rows = append(*rows, receptionRow{at.session, b + 1, at.band, arm, w.direction, at.station, from.Add(time.Duration(slot) * 30 * time.Second), snr, dither, nil})
+	}
+}
+
+// receive adds what is received of a station, in the slots between.
+func (w *world) receive(at place, b int, arm string, from time.Time, rows *[]receptionRow) {
+	if w.returned == nil || w.lost[at.block] != "" {
+		return
+	}
+	for slot := 1; slot < 11; slot += 2 {
+		snr, watts := w.returned(at, arm, slot)
+		if math.IsNaN(snr) {
+			continue
+		}
+		row := receptionRow{at.session, b + 1, at.band, arm, "received", at.station, from.Add(time.Duration(slot)*30*time.Second + 15*time.Second), snr, 0, nil}
+		if watts > 0 {
+			row.powerW = &watts
+		}
+		*rows = append(*rows, row)
 	}
 }
 
@@ -321,7 +413,7 @@ func (w *world) stationTable() arrow.Record {
 func (w *world) sweepTable() arrow.Record {
 	b := table.NewBuilder(datasets.Sweeps())
 	for i, s := range w.sweeps {
-		b.Append(s.arm, s.sweep, s.plane, true, s.mhz, nil, nil, 50.0, s.swr, s.low, s.high, nil, nil, s.loss, i+2)
+		b.Append(s.arm, s.sweep, s.plane, !s.calculated, s.mhz, nil, nil, 50.0, s.swr, s.low, s.high, s.returnLoss, s.mismatch, s.loss, i+2)
 	}
 	return b.Record()
 }

@@ -44,7 +44,7 @@ type Params struct {
 // Stage makes the stage: from table spots to table stations.
 func Stage(p Params) pipeline.Stage {
 	return pipeline.Stage{
-		Name: "stations", Version: 3, Needs: []string{"spots"}, Params: p,
+		Name: "stations", Version: 4, Needs: []string{"spots"}, Params: p,
 		Makes: []pipeline.Output{{Name: TableStations, Schema: datasets.Stations()}},
 		Run: func(_ context.Context, in *pipeline.Input) (*pipeline.Result, error) {
 			home, err := locator.Decode(p.Locator)
@@ -65,10 +65,12 @@ type sighting struct {
 	slot time.Time
 }
 
+// readSightings takes the blocks that a late drop took out too, so that this drop renumbers no station.
 func readSightings(rec arrow.Record) []sighting {
+	fates := []string{datasets.FateUsed, datasets.FateMerged, datasets.FateDroppedLate}
 	var out []sighting
 	for r := table.NewReader(rec); r.Next(); {
-		if fate := r.Str("fate"); fate != datasets.FateUsed && fate != datasets.FateMerged {
+		if !slices.Contains(fates, r.Str("fate")) {
 			continue
 		}
 		out = append(out, sighting{call: station.Far(r), Place: station.PlaceOf(r), slot: r.Time("slot")})

@@ -208,3 +208,16 @@ func standing(bearing, km float64) *entry {
 	s.round()
 	return s
 }
+
+// A drop after the first look renumbers nobody: its block's rows count for who is a station, and when it was first heard.
+func TestRowsOfLateDropsKeepTheNumbers(t *testing.T) {
+	rows := []told{{call: "Q2AB", locator: "NN34", minute: 1}, {call: "Q3CD", locator: "NN35", minute: 2}, {call: "Q4EF", locator: "NN36", minute: 3}}
+	before, _ := stations(t, "MN83kp", rows...)
+	rows[0].fate, rows[1].fate = datasets.FateDroppedLate, datasets.FateDroppedLate
+	after, _ := stations(t, "MN83kp", rows...)
+	require.Len(t, after, 3)
+	require.Equal(t, before, after)
+	rows[0].fate = "block does not count"
+	after, _ = stations(t, "MN83kp", rows...)
+	require.Len(t, after, 2)
+}

@@ -62,7 +62,7 @@ func dwellTable(rows []dwell) arrow.Record {
 func receptionTable(rows []heard) arrow.Record {
 	b := table.NewBuilder(datasets.Receptions())
 	for _, h := range rows {
-		b.Append(h.session, h.band, h.block, h.arm, h.direction, h.station, h.slot, -3.0, 0.1)
+		b.Append(h.session, h.band, h.block, h.arm, h.direction, h.station, h.slot, -3.0, 0.1, nil)
 	}
 	return b.Record()
 }

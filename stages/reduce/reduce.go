@@ -1,7 +1,8 @@
 // Package reduce sets the usable spots into the trial: table receptions, which the judge reads, and tables
 // listening and cells, which show who was there and sum receptions up for people.
 //
-// It adds nothing and drops nothing: every spot with the fate "used" is one reception.
+// It adds nothing and drops nothing: every spot with the fate "used" is one reception. Those of blocks that only drops entered after the
+// first look take out stand apart.
 package reduce
 
 import (
@@ -10,6 +11,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 	"time"
 
 	"github.com/apache/arrow/go/v15/arrow"
@@ -26,6 +28,11 @@ const (
 	TableReceptions = "receptions"
 	TableListening  = "listening"
 	TableCells      = "cells"
+	// TableLate holds the receptions of the blocks that only drops entered after the first look take out. It stays inside
+	// the store.
+	TableLate = "late_receptions"
+	// TableControl holds who heard the control station in the own slots, of the stations of the trial. It stays there, too.
+	TableControl = "control_receptions"
 )
 
 // Params are the stage's parameters.
@@ -38,11 +45,13 @@ type Params struct {
 // Stage makes the stage.
 func Stage(p Params) pipeline.Stage {
 	return pipeline.Stage{
-		Name: "reduce", Version: 3, Needs: []string{"dwells", "spots", "stations", "background"}, Params: p,
+		Name: "reduce", Version: 4, Needs: []string{"dwells", "spots", "stations", "background", "control"}, Params: p,
 		Makes: []pipeline.Output{
 			{Name: TableReceptions, Schema: datasets.Receptions()},
 			{Name: TableListening, Schema: datasets.Listening()},
 			{Name: TableCells, Schema: datasets.Cells()},
+			{Name: TableLate, Schema: datasets.Receptions()},
+			{Name: TableControl, Schema: datasets.Receptions()},
 		},
 		Run: func(_ context.Context, in *pipeline.Input) (*pipeline.Result, error) { return p.run(in) },
 	}
@@ -65,13 +74,18 @@ func (k key) compare(o key) int {
 
 type reception struct {
 	key
-	slot time.Time
-	snr  float64
+	slot   time.Time
+	snr    float64
+	powerW *float64 // of the transmitting station
 }
 
 func (p Params) run(in *pipeline.Input) (*pipeline.Result, error) {
 	index := newIndex(in.Table("stations"))
-	receptions, err := p.receptions(in.Table("spots"), index)
+	receptions, err := p.receptions(in.Table("spots"), index, datasets.FateUsed)
+	if err != nil {
+		return nil, err
+	}
+	late, err := p.receptions(in.Table("spots"), index, datasets.FateDroppedLate)
 	if err != nil {
 		return nil, err
 	}
@@ -82,6 +96,8 @@ func (p Params) run(in *pipeline.Input) (*pipeline.Result, error) {
 		TableReceptions: p.encodeReceptions(receptions),
 		TableListening:  encodeListening(listening),
 		TableCells:      p.encodeCells(receptions, dwells, listening, background.NumRows() > 0),
+		TableLate:       p.encodeReceptions(late),
+		TableControl:    p.encodeReceptions(index.controlled(in.Table("control"))),
 	}}, nil
 }
 
@@ -125,10 +141,11 @@ func (x *index) find(call string, p station.Place) (int64, bool) {
 	return n, ok
 }
 
-func (p Params) receptions(rows arrow.Record, x *index) ([]reception, error) {
+// receptions gives the spots of one fate.
+func (p Params) receptions(rows arrow.Record, x *index, fate string) ([]reception, error) {
 	var out []reception
 	for r := table.NewReader(rows); r.Next(); {
-		if r.Str("fate") != datasets.FateUsed {
+		if r.Str("fate") != fate {
 			continue
 		}
 		call := station.Far(r)
@@ -138,13 +155,31 @@ func (p Params) receptions(rows arrow.Record, x *index) ([]reception, error) {
 		}
 		out = append(out, reception{
 			key:  key{r.Int("session"), r.Str("band"), r.Int("block"), r.Str("arm"), r.Str("direction"), number},
-			slot: r.Time("slot"), snr: r.Float("snr_db"),
+			slot: r.Time("slot"), snr: r.Float("snr_db"), powerW: r.FloatOrNil("power_w"),
 		})
 	}
 	slices.SortFunc(out, func(a, b reception) int {
 		return cmp.Or(a.key.compare(b.key), a.slot.Compare(b.slot), cmp.Compare(a.snr, b.snr))
 	})
 	return out, nil
+}
+
+// controlled gives the reports of the control station. A receiver that never heard the own station is no station of the
+// trial, and is left out.
+func (x *index) controlled(rows arrow.Record) []reception {
+	var out []reception
+	for r := table.NewReader(rows); r.Next(); {
+		number, ok := x.find(r.Str("receiver"), station.PlaceOf(r))
+		if !ok {
+			continue
+		}
+		out = append(out, reception{
+			key:  key{r.Int("session"), r.Str("band"), r.Int("block"), r.Str("arm"), "sent", number},
+			slot: r.Time("slot"), snr: r.Float("snr_db"),
+		})
+	}
+	slices.SortFunc(out, func(a, b reception) int { return cmp.Or(a.key.compare(b.key), a.slot.Compare(b.slot)) })
+	return out
 }
 
 // Dither gives what is added to a report of a station, -0.5 to +0.5 dB: without it the rounding of reports to whole
@@ -166,7 +201,7 @@ func mix(x uint64) uint64 {
 func (p Params) encodeReceptions(all []reception) arrow.Record {
 	b := table.NewBuilder(datasets.Receptions())
 	for _, r := range all {
-		b.Append(r.session, r.band, r.block, r.arm, r.direction, r.station, r.slot, r.snr, Dither(p.Seed, r.slot, r.station))
+		b.Append(r.session, r.band, r.block, r.arm, r.direction, r.station, r.slot, r.snr, Dither(p.Seed, r.slot, r.station), r.powerW)
 	}
 	return b.Record()
 }
@@ -177,6 +212,7 @@ type dwell struct {
 	start, settleEnd, end    time.Time
 	slots                    int64
 	kept                     bool
+	late                     bool // only drops entered after the first look take it out
 }
 
 func readDwells(rec arrow.Record) []dwell {
@@ -185,6 +221,7 @@ func readDwells(rec arrow.Record) []dwell {
 		out = append(out, dwell{
 			session: r.Int("session"), block: r.Int("block"), position: r.Int("position"), band: r.Str("band"), arm: r.Str("arm"),
 			start: r.Time("start"), settleEnd: r.Time("settle_end"), end: r.Time("end"), slots: r.Int("slots"), kept: r.Bool("kept"),
+			late: !r.Null("reason") && strings.HasPrefix(r.Str("reason"), datasets.ReasonDroppedLate),
 		})
 	}
 	return out
@@ -199,10 +236,11 @@ type listener struct {
 // listening turns the background into stations of the trial. A call with several places counts as listening at
 // each of them; calls that never heard the own station are not stations of the trial.
 func (x *index) listening(background arrow.Record, dwells []dwell) []listener {
-	// Dwells that count begin at different moments; others may lie under them.
+	// Dwells that count begin at different moments; others may lie under them. Those that only a late drop takes out are
+	// needed to judge the trial without it.
 	byStart := map[time.Time]dwell{}
 	for _, d := range dwells {
-		if d.kept {
+		if _, taken := byStart[d.start]; d.kept || d.late && !taken {
 			byStart[d.start] = d
 		}
 	}

@@ -114,7 +114,11 @@ func inputs(dwells []dwellRow, spots []spotRow, stations [][3]string, listeners 
 		if r.locator != "" {
 			loc = &r.locator
 		}
-		s.Append("f", i+1, r.direction, at(r.clock), at(r.clock), tx, rx, loc, r.lat, r.lon, r.band, nil, r.snr, nil, nil, nil, r.session, r.block, r.position, r.arm, r.fate)
+		var power any
+		if r.direction == "received" {
+			power = 5.0
+		}
+		s.Append("f", i+1, r.direction, at(r.clock), at(r.clock), tx, rx, loc, r.lat, r.lon, r.band, nil, r.snr, power, nil, nil, r.session, r.block, r.position, r.arm, r.fate)
 	}
 	places := table.NewBuilder(datasets.Stations())
 	for i, r := range stations { // call, place key, locator
@@ -135,7 +139,18 @@ func inputs(dwells []dwellRow, spots []spotRow, stations [][3]string, listeners 
 	for _, l := range listeners {
 		bg.Append(l[0], at(l[1]))
 	}
-	return map[string]arrow.Record{"dwells": d.Record(), "spots": s.Record(), "stations": places.Record(), "background": bg.Record()}
+	return map[string]arrow.Record{"dwells": d.Record(), "spots": s.Record(), "stations": places.Record(), "background": bg.Record(), "control": controlTable().Record()}
+}
+
+// controlTable is what the stage of the spots says of the control station.
+func controlTable() *table.Builder {
+	str, num, whole := arrow.BinaryTypes.String, arrow.PrimitiveTypes.Float64, arrow.PrimitiveTypes.Int64
+	fields := []arrow.Field{
+		{Name: "receiver", Type: str}, {Name: "slot", Type: datasets.Time}, {Name: "band", Type: str},
+		{Name: "locator", Type: str, Nullable: true}, {Name: "latitude", Type: num, Nullable: true}, {Name: "longitude", Type: num, Nullable: true},
+		{Name: "session", Type: whole}, {Name: "block", Type: whole}, {Name: "arm", Type: str}, {Name: "snr_db", Type: num},
+	}
+	return table.NewBuilder(arrow.NewSchema(fields, nil))
 }
 
 func run(t require.TestingT, p Params, tables map[string]arrow.Record) (*pipeline.Result, error) {
@@ -186,6 +201,9 @@ func TestReceptionsAndCells(t *testing.T) {
 	for r := table.NewReader(res.Tables[TableReceptions]); r.Next(); {
 		got = append(got, fmt.Sprintf("%s %s %d %s %g", r.Str("arm"), r.Str("direction"), r.Int("station"), r.Time("slot").Format("04:05"), r.Float("snr_db")))
 		require.Equal(t, Dither(7, r.Time("slot"), r.Int("station")), r.Float("dither_db"))
+		if sent := r.Null("power_w"); sent != (r.Str("direction") == "sent") || !sent && r.Float("power_w") != 5 {
+			t.Errorf("row %d: the power of the transmitting station does not come along", len(got))
+		}
 	}
 	require.Equal(t, []string{"a received 0 00:45 -1", "a sent 0 00:30 -10", "a sent 0 01:00 -11", "a sent 0 06:30 -6", "a sent 1 00:30 -3", "b sent 0 02:30 -9"},
 		got, "every used spot is one reception; merged and other rows are none")
@@ -259,4 +277,41 @@ func TestPositionToldWithOtherDigits(t *testing.T) {
 	spots[1].lat = &farLat
 	_, err = run(t, even, inputs(mirrored, spots, stations, nil))
 	require.ErrorContains(t, err, "f line 2: station Q3CD is not in table stations")
+}
+
+// What only late drops take out stands apart, with the dither that it would have; who was listening then stands with the
+// others.
+func TestReceptionsOfLateDropsStandApart(t *testing.T) {
+	d := table.NewBuilder(datasets.Dwells())
+	d.Append(1, "20m", 1, 1, "a", 1, at("04:00:00"), at("04:00:20"), at("04:02:00"), 3, true, nil, 0.0, true)
+	d.Append(1, "20m", 2, 1, "a", 1, at("04:10:00"), at("04:10:20"), at("04:12:00"), 0, false, datasets.ReasonDroppedLate+": rain", 0.0, true)
+	tables := inputs(nil, []spotRow{
+		{"20m", "04:00:30", "sent", "Q2AB", "", nil, nil, -10, 1, 1, 1, "a", "used"},
+		{"20m", "04:10:30", "sent", "Q2AB", "", nil, nil, -9, 1, 2, 1, "a", datasets.FateDroppedLate},
+	}, [][3]string{{"Q2AB", "", ""}}, [][2]string{{"Q2AB", "04:10:00"}})
+	tables["dwells"] = d.Record()
+	res, err := run(t, even, tables)
+	require.NoError(t, err)
+	require.EqualValues(t, 1, res.Tables[TableReceptions].NumRows())
+	require.EqualValues(t, 1, res.Tables[TableListening].NumRows())
+	r := table.NewReader(res.Tables[TableLate])
+	require.True(t, r.Next())
+	require.Equal(t, []any{int64(2), -9.0, Dither(7, at("04:10:30"), 0)}, []any{r.Int("block"), r.Float("snr_db"), r.Float("dither_db")})
+	require.Equal(t, 1, r.Len())
+}
+
+// Receivers of the control station that never heard the own station have no number, and are left out.
+func TestWhoHeardTheControlStation(t *testing.T) {
+	tables := inputs(mirrored, []spotRow{{"20m", "04:00:30", "sent", "Q2AB", "NN34", nil, nil, -10, 1, 1, 1, "a", "used"}},
+		[][3]string{{"Q2AB", "NN34", "NN34"}}, nil)
+	b := controlTable()
+	b.Append("Q2AB", at("04:02:30"), "20m", nil, nil, nil, 1, 1, "b", -7.0)
+	b.Append("Q9ZZ", at("04:02:30"), "20m", nil, nil, nil, 1, 1, "b", -3.0)
+	tables["control"] = b.Record()
+	res, err := run(t, even, tables)
+	require.NoError(t, err)
+	r := table.NewReader(res.Tables[TableControl])
+	require.True(t, r.Next())
+	require.Equal(t, []any{int64(1), int64(0), "b", -7.0, Dither(7, at("04:02:30"), 0)}, []any{r.Int("block"), r.Int("station"), r.Str("arm"), r.Float("snr_db"), r.Float("dither_db")})
+	require.Equal(t, 1, r.Len())
 }

@@ -10,14 +10,17 @@ func (w *writer) details(entries []entry) {
 	w.line("HOW SURE")
 	for _, e := range entries {
 		w.line("")
-		w.wrap("", fmt.Sprintf("%s, %s (%s: %s)", clean(e.Claim), clean(e.Band), e.Kind, clean(strings.Join(e.Arms, " against "))))
+		w.wrap("", fmt.Sprintf("%s, %s (%s: %s)", clean(e.Claim), clean(e.Band), e.Kind, clean(e.armsWords())))
 		switch e.Kind {
 		case "match":
 			w.sweeps(e)
+			w.repeatability(e)
 		default:
 			w.line("  evidence: %s; reach: %s", orDash(e.Evidence), orDash(e.Reach))
 			w.line("  blocks: %d of %d, dropped: %d; stations: %d; receptions: %d", e.Blocks, e.BlocksPlanned, e.BlocksDropped, e.Stations, e.Receptions)
 			w.difference(e)
+			w.kindLines(e)
+			w.beside(e)
 			w.lobe(e)
 			w.chances(e)
 			w.sessions(e)
@@ -35,8 +38,11 @@ func (w *writer) difference(e entry) {
 		return
 	}
 	text := "difference: " + signed(*e.EstimateDB)
+	if e.Kind == "reciprocity" {
+		text = "sent minus received, for equal powers: " + signed(*e.EstimateDB)
+	}
 	switch {
-	case e.IntervalDB != nil && e.P == nil:
+	case e.IntervalDB != nil && e.P == nil && (e.Kind != "repeat" || e.Verdict == "refused"):
 		text += "; described, not tested: " + between(e.IntervalDB)
 	case e.IntervalDB != nil:
 		text += "; 95 %, for this question alone: " + between(e.IntervalDB)
@@ -57,8 +63,8 @@ func (w *writer) lobe(e entry) {
 	if l := e.Lobe; l != nil && l.AmplitudeDB != nil {
 		w.wrap("  ", fmt.Sprintf("lobe over the receivers heard: %.2f dB; 95 %%: %s", *l.AmplitudeDB, strings.ReplaceAll(between(l.AmplitudeIn), "+", "")))
 	}
-	if l := e.Lobe; l != nil && l.TowardIn != nil {
-		w.wrap("  ", fmt.Sprintf("its direction: %.0f degrees; from %.0f clockwise to %.0f", *l.TowardDeg, l.TowardIn[0], l.TowardIn[1]))
+	if l := e.Lobe; l != nil && l.TowardIn != nil && l.TowardDeg != nil {
+		w.wrap("  ", "its direction: "+lobeDirection(l.Harmonic, *l.TowardDeg, *l.TowardIn))
 	}
 	if f := e.FrontToBack; f != nil && f.EstimateDB != nil {
 		text := fmt.Sprintf("toward %g degrees less the other way: %s", f.AxisDeg, signed(*f.EstimateDB))
@@ -91,8 +97,8 @@ func (w *writer) chances(e entry) {
 	} else if e.PRunning != nil {
 		w.line("  p that holds however often one looks: %s", number(e.PRunning))
 	}
-	if e.Naive != nil && e.Naive.SpotTP != nil {
-		w.line("  misleading: a t test over single spots would say p = %s", number(e.Naive.SpotTP))
+	for _, n := range e.naive() {
+		w.wrap("  ", fmt.Sprintf("misleading: p = %s, by a %s", n.P, n.Reading))
 	}
 }
 
@@ -121,7 +127,7 @@ func (w *writer) sweeps(e entry) {
 		if s.HighestSWR != nil {
 			swr = fmt.Sprintf("%g", *s.HighestSWR)
 		}
-		w.wrap("  ", fmt.Sprintf("%s, %s: highest SWR %s, at %g MHz, of %d readings", clean(s.Arm), clean(s.Sweep), swr, *s.FrequencyMHz, s.Readings))
+		w.wrap("  ", fmt.Sprintf("%s, %s: highest SWR %s, at %g MHz, of %s", clean(s.Arm), clean(s.Sweep), swr, *s.FrequencyMHz, counted(s.Readings, "reading")))
 	}
 }
 

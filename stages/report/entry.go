@@ -17,6 +17,8 @@ type entry struct {
 	Beyond                             *struct {
 		IntervalDB *[2]*float64 `json:"interval_db"`
 		P, Regions *float64
+
+		IntervalPoints *[2]*float64 `json:"interval_points"`
 	}
 	AllRound *float64 `json:"all_round_db"`
 	Naive    *struct {
@@ -26,6 +28,7 @@ type entry struct {
 	PGate1 *float64 `json:"p_gate1"`
 	PGate2 *float64 `json:"p_gate2"`
 	Lobe   *struct {
+		Harmonic    int          // 2: two-sided
 		AmplitudeDB *float64     `json:"amplitude_db"`
 		AmplitudeIn *[2]*float64 `json:"amplitude_interval_db"`
 		TowardDeg   *float64     `json:"toward_deg"`
@@ -37,6 +40,9 @@ type entry struct {
 		EstimateDB *float64     `json:"estimate_db"`
 		IntervalDB *[2]*float64 `json:"interval_db"`
 	} `json:"front_to_back"`
+	beside
+	heardBy
+	reciprocity
 	Sectors       []sector
 	SWRAtMost     float64 `json:"swr_at_most"`
 	FromMHz       float64 `json:"from_mhz"`
@@ -54,6 +60,9 @@ type entry struct {
 		Blocks     int
 		EstimateDB *float64     `json:"estimate_db"`
 		IntervalDB *[2]*float64 `json:"interval_db"`
+
+		EstimatePoints *float64     `json:"estimate_points"`
+		IntervalPoints *[2]*float64 `json:"interval_points"`
 	}
 	Warnings []warning
 }

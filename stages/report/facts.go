@@ -3,7 +3,9 @@ package report
 import (
 	"encoding/json"
 	"fmt"
+	"math"
 	"slices"
+	"strings"
 
 	"fairlobe/pipeline"
 	"fairlobe/pipeline/table"
@@ -30,7 +32,11 @@ func ownSquare(in *pipeline.Input) string {
 			receptions += r.Int("receptions")
 		}
 	}
-	return fmt.Sprintf("%d stations stand in the square of this one, with %d of the rows used. They are shown apart and enter no verdict: at so short a distance the wave takes another way.", len(near), receptions)
+	stand, they := "stations stand", "They are shown apart and enter"
+	if len(near) == 1 {
+		stand, they = "station stands", "It is shown apart and enters"
+	}
+	return fmt.Sprintf("%d %s in the square of this one, with %d of the rows used. %s no verdict: at so short a distance the wave takes another way.", len(near), stand, receptions, they)
 }
 
 // lostBlocks tells which blocks do not count, and how many dwells began late.
@@ -50,12 +56,62 @@ func lostBlocks(r *table.Reader) (lost []string, late int) {
 	return lost, late
 }
 
-// cautions are the general words; they say of nothing that it is safe or allowed.
-func cautions() []string {
-	return []string{
+// lateChanges tells of dwells that began late.
+func lateChanges(late int) string {
+	said := fmt.Sprintf("by the log: %s, shortened alike with the others of ", counted(late, "dwell"))
+	if late == 1 {
+		return said + "its block"
+	}
+	return said + "their blocks"
+}
+
+// counted writes a number with its noun, which has a regular plural.
+func counted[T int | int64](n T, noun string) string {
+	if n == 1 {
+		return "1 " + noun
+	}
+	return fmt.Sprintf("%d %ss", n, noun)
+}
+
+// lobeDirection tells where a lobe points, with the interval of it. A two-sided lobe, of the second harmonic, points both
+// ways: its angles repeat after half a turn.
+func lobeDirection(harmonic int, towardDeg float64, in [2]float64) string {
+	if harmonic != 2 {
+		return fmt.Sprintf("%.0f degrees; from %.0f clockwise to %.0f", towardDeg, in[0], in[1])
+	}
+	const half = 180
+	if in[1] < in[0] {
+		in[1] += half
+	}
+	one := math.Mod(math.Round(towardDeg), half)
+	return fmt.Sprintf("along %.0f and %.0f degrees; from %.0f to %.0f", one, one+half, in[0], in[1])
+}
+
+// armsWords names the arms of a claim, those that it compares with "against" between them.
+func (e *entry) armsWords() string {
+	if e.Kind == "match" || e.Kind == "reciprocity" {
+		return strings.Join(e.Arms, ", ")
+	}
+	return strings.Join(e.Arms, " against ")
+}
+
+// Readings that ignore the design, by name.
+const (
+	naiveSpotT    = "t test over single reports"
+	naiveBearings = "test whether the reports' bearings spread evenly"
+)
+
+// cautions are the words on safety; they say of nothing that it is safe or allowed.
+func (p Params) cautions() []string {
+	var said []string
+	if p.EndFed {
+		said = append(said, "This wire is fed at an end. There, at the transformer, the voltage on transmit is the highest of the whole wire, even at a few watts: insulate it, keep it out of reach, and touch nothing while transmitting.")
+	}
+	said = append(said,
 		"Keep masts, wires and guys so far from power lines that nothing can touch them, falling any way. Leave when you hear thunder. The ends of a wire carry high voltage on transmit, even at a few watts: keep them out of reach. Keep people away from the antenna on transmit as your rules on RF exposure ask. Mark wires and guys where people walk.",
 		"Local codes, the land owner and the terms of your licence come first: identification, power, bands, and who must be at the station. fairlobe does not say that something is safe or allowed, and never keys a transmitter.",
-	}
+	)
+	return append(said, cleanAll(p.Safety)...)
 }
 
 // logEvents gives what the switch log notes: deviations first, then remarks, then powers, each in the order of time, so

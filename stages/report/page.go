@@ -53,12 +53,11 @@ type view struct {
 	Reasons         []reasonView
 	QuarantinedRows int64
 	Lost            []string
-	Late            int
+	Late            string // "" if no change was late
 	OwnSquare       string
 	Log             []string
 	LogMore         int
 	Cautions        []string
-	EndFed          bool
 	Repeat          [][2]string
 }
 
@@ -102,7 +101,7 @@ func (p Params) view(in *pipeline.Input, doc *Document, intake *account.Intake) 
 		Answers: answerViews(entries, t), ScaleNote: scaleNote(entries), Warned: warnedViews(entries),
 		Sky: t.skyViews(), Naive: naiveViews(entries), Details: detailViews(entries),
 		Fixed: cleanAll(p.Fixed), Rows: intake, QuarantinedRows: in.Table("quarantine").NumRows(), OwnSquare: ownSquare(in),
-		Cautions: append(cautions(), cleanAll(p.Safety)...), EndFed: p.EndFed, Repeat: p.repeatRows(doc),
+		Cautions: p.cautions(), Repeat: p.repeatRows(doc),
 	}
 	for _, a := range p.Arms {
 		v.Arms = append(v.Arms, Arm{oneLine(a.Name), cleanAll(a.Lines)})
@@ -113,7 +112,11 @@ func (p Params) view(in *pipeline.Input, doc *Document, intake *account.Intake) 
 	if err := p.pictures(v, t, entries); err != nil {
 		return nil, err
 	}
-	v.Lost, v.Late = lostBlocks(newReader(in, "dwells"))
+	lost, late := lostBlocks(newReader(in, "dwells"))
+	v.Lost = lost
+	if late > 0 {
+		v.Late = lateChanges(late)
+	}
 	for _, e := range events[:min(len(events), mostFromLog)] {
 		v.Log = append(v.Log, logLine(e))
 	}

@@ -14,7 +14,7 @@ type answerView struct {
 	Class       string // for the style of its edge
 	Glyph       template.HTML
 	Sentence    string
-	Strip       template.HTML // "" where no interval was tested
+	Strip       template.HTML // "" where no interval was tested, or it is not one of dB between arms
 	StripOf     string
 	Figures     string // the interval in words
 	Sure        []string
@@ -38,6 +38,8 @@ func answerViews(entries []entry, t *tables) []answerView {
 			if e.Kind == "directivity" {
 				a.Figures = strings.ReplaceAll(a.Figures, "+", "")
 			}
+		} else {
+			a.StripOf, a.Figures = e.sizeWords()
 		}
 		out = append(out, a)
 	}
@@ -80,15 +82,15 @@ func (e *entry) sure() []string {
 		}
 		out = append(out, said)
 	}
-	return append(out, fmt.Sprintf("n: %d stations, %d receptions, %d of %d blocks", e.Stations, e.Receptions, e.Blocks, e.BlocksPlanned))
+	return append(out, fmt.Sprintf("n: %s, %s, %d of %s", counted(e.Stations, "station"), counted(e.Receptions, "reception"), e.Blocks, counted(e.BlocksPlanned, "block")))
 }
 
 func (s sweepEntry) words() string {
 	where := s.Arm + ", at the " + orWord(s.Plane, "radio")
 	if s.HighestSWR == nil || s.FrequencyMHz == nil {
-		return fmt.Sprintf("%s: SWR beyond measure, %d readings", where, s.Readings)
+		return fmt.Sprintf("%s: SWR beyond measure, %s", where, counted(s.Readings, "reading"))
 	}
-	said := fmt.Sprintf("%s: highest SWR %.2f, at %g MHz, %d readings", where, *s.HighestSWR, *s.FrequencyMHz, s.Readings)
+	said := fmt.Sprintf("%s: highest SWR %.2f, at %g MHz, %s", where, *s.HighestSWR, *s.FrequencyMHz, counted(s.Readings, "reading"))
 	if s.AtRadio != nil && s.Plane != "radio" {
 		said += fmt.Sprintf("; %.2f at the radio", *s.AtRadio)
 	}
@@ -144,16 +146,21 @@ type naiveView struct{ Heading, Verdict, Reading, P string }
 func naiveViews(entries []entry) []naiveView {
 	var out []naiveView
 	for i := range entries {
-		e := &entries[i]
-		if e.Naive == nil {
-			continue
-		}
-		if p := e.Naive.SpotTP; p != nil {
-			out = append(out, naiveView{e.heading(), e.Verdict, "t test over single reports", number(p)})
-		}
-		if p := e.Naive.UniformBearings; p != nil {
-			out = append(out, naiveView{e.heading(), e.Verdict, "bearings of the reports spread evenly", number(p)})
-		}
+		out = append(out, entries[i].naive()...)
+	}
+	return out
+}
+
+func (e *entry) naive() []naiveView {
+	if e.Naive == nil {
+		return nil
+	}
+	var out []naiveView
+	if p := e.Naive.SpotTP; p != nil {
+		out = append(out, naiveView{e.heading(), e.Verdict, naiveSpotT, number(p)})
+	}
+	if p := e.Naive.UniformBearings; p != nil {
+		out = append(out, naiveView{e.heading(), e.Verdict, naiveBearings, number(p)})
 	}
 	return out
 }
@@ -168,13 +175,14 @@ func detailViews(entries []entry) []detailView {
 	var out []detailView
 	for i := range entries {
 		e := &entries[i]
-		d := detailView{Heading: e.heading(), Rows: [][2]string{{"kind", e.Kind}, {"arms", strings.Join(e.Arms, " against ")}, {"verdict", e.Verdict}, {"code of the reason", clean(e.ReasonCode)}}}
+		d := detailView{Heading: e.heading(), Rows: [][2]string{{"kind", e.Kind}, {"arms", e.armsWords()}, {"verdict", e.Verdict}, {"code of the reason", clean(e.ReasonCode)}}}
 		if e.Kind == "match" {
 			for _, s := range e.Sweeps {
 				d.Rows = append(d.Rows, [2]string{s.Sweep, s.words()})
 			}
 		} else {
 			d.Rows = append(d.Rows, e.sizeRows()...)
+			d.Rows = append(d.Rows, e.kindRows()...)
 			d.Rows = append(d.Rows, e.lobeRows()...)
 			d.Rows = append(d.Rows, e.chanceRows()...)
 			d.Rows = append(d.Rows, e.countRows()...)
@@ -205,7 +213,11 @@ func (r *rows) interval(name string, i *[2]*float64) {
 func (e *entry) sizeRows() rows {
 	var r rows
 	if e.EstimateDB != nil {
-		r.add(difference(e.Arms), signed(*e.EstimateDB))
+		what := difference(e.Arms)
+		if e.Kind == "reciprocity" {
+			what = "sent minus received, for equal powers"
+		}
+		r.add(what, signed(*e.EstimateDB))
 	}
 	name := "95\u00a0% interval, for this question alone"
 	if e.P == nil {
@@ -229,7 +241,7 @@ func (e *entry) sizeRows() rows {
 			if s.IntervalDB != nil {
 				said += " (" + between(s.IntervalDB) + ")"
 			}
-			r.add(fmt.Sprintf("session %d, %d blocks", s.Session, s.Blocks), said)
+			r.add(fmt.Sprintf("session %d, %s", s.Session, counted(s.Blocks, "block")), said)
 		}
 	}
 	return r
@@ -247,7 +259,7 @@ func (e *entry) lobeRows() rows {
 		r.add("any direction differs from the all-round value by at most", fmt.Sprintf("%.2f dB", *l.SwingHighDB))
 	}
 	if l := e.Lobe; l != nil && l.TowardIn != nil && l.TowardDeg != nil {
-		r.add("its direction", fmt.Sprintf("%.0f degrees; from %.0f clockwise to %.0f", *l.TowardDeg, l.TowardIn[0], l.TowardIn[1]))
+		r.add("its direction", lobeDirection(l.Harmonic, *l.TowardDeg, *l.TowardIn))
 	}
 	if f := e.FrontToBack; f != nil && f.EstimateDB != nil {
 		said := signed(*f.EstimateDB)
@@ -285,7 +297,9 @@ func (e *entry) countRows() rows {
 			r.add(fmt.Sprintf("stations from %g to %g degrees", sector.FromDeg, sector.ToDeg), fmt.Sprint(sector.Stations))
 		}
 	}
-	r.add("smallest difference that matters", fmt.Sprintf("%g dB", e.SmallestDB))
+	if e.Kind != "heard_by" {
+		r.add("smallest difference that matters", fmt.Sprintf("%g dB", e.SmallestDB))
+	}
 	return r
 }
 

@@ -197,12 +197,9 @@ type legendRow struct {
 }
 
 func (s sweepView) figure(id string) sweepFigure {
-	f := sweepFigure{Heading: fmt.Sprintf("%s, at the %s", clean(s.band.Name), clean(s.plane))}
-	if s.plane == "feedpoint" {
-		f.Heading = clean(s.band.Name) + ", at the feedpoint"
-	}
+	f := sweepFigure{Heading: s.heading()}
 	f.Picture = s.draw(id, f.Heading)
-	f.Note = "Upright lines: the edges of the band."
+	f.Note = fmt.Sprintf("SWR and return loss against %g ohm. Upright lines: the edges of the band.", s.z0)
 	if s.limit > 0 {
 		f.Note += fmt.Sprintf(" Thick dashed line: the claim's limit, SWR %g from %g to %g MHz.", s.limit, s.from, s.to)
 	}

@@ -60,7 +60,7 @@ type pathRow struct {
 type reading struct {
 	arm, sweep, plane string
 	measured          bool
-	mhz               float64
+	mhz, z0           float64 // z0: what swr and returnLoss refer to, ohm
 	swr, returnLoss   *float64
 }
 
@@ -109,7 +109,7 @@ func load(in *pipeline.Input) *tables {
 	}
 	t.loadPaths(table.NewReader(in.Table("paths")))
 	for r := table.NewReader(in.Table("sweeps")); r.Next(); {
-		t.readings = append(t.readings, reading{r.Str("arm"), r.Str("sweep"), r.Str("plane"), r.Bool("measured"), r.Float("frequency_mhz"), figure(r, "swr"), figure(r, "return_loss_db")})
+		t.readings = append(t.readings, reading{r.Str("arm"), r.Str("sweep"), r.Str("plane"), r.Bool("measured"), r.Float("frequency_mhz"), r.Float("z0_ohm"), figure(r, "swr"), figure(r, "return_loss_db")})
 	}
 	t.loadSchedule(table.NewReader(in.Table("dwells")))
 	return t

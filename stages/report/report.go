@@ -38,6 +38,11 @@ type Params struct {
 	// Repeat is the command that makes the outputs again.
 	Repeat string
 
+	// EndFed: a wire is fed at an end, which is at high voltage.
+	EndFed bool
+	// Safety are further cautions, a sentence or more each.
+	Safety []string
+
 	// What follows is for the page only.
 
 	// Locator is the own place, the middle of the maps; "" if it is not known.
@@ -45,12 +50,8 @@ type Params struct {
 	Arms    []Arm
 	Fixed   []string // a line for each variable that is held the same
 	Bands   []Band
-	// EndFed: a wire is fed at an end, which is at high voltage.
-	EndFed bool
-	// Safety are further cautions, a sentence or more each.
-	Safety []string
-	Seed   uint64
-	Tool   string // name and version of the program, "" if they are not to be shown
+	Seed    uint64
+	Tool    string // name and version of the program, "" if they are not to be shown
 }
 
 // Document is verdicts.json.
@@ -76,7 +77,7 @@ type Rows struct {
 // Stage makes the stage.
 func Stage(p Params) pipeline.Stage {
 	return pipeline.Stage{
-		Name: "report", Version: 5, Params: p,
+		Name: "report", Version: 6, Params: p,
 		Needs: []string{"blocks", "cells", "differences", "dwells", "intake.json", "lobes", "paths", "quarantine", "stations", "sweeps", "trial.json", "verdicts"},
 		Makes: []pipeline.Output{{Name: FileVerdicts}, {Name: FileText}, {Name: FileAnswers}, {Name: FilePage}},
 		Run: func(_ context.Context, in *pipeline.Input) (*pipeline.Result, error) {

@@ -10,9 +10,9 @@ const (
 	scaleWidth = 41 // characters of the dB scale, odd so that zero has one of its own
 )
 
-// scale draws the intervals that verdicts rest on, on one scale of dB, beside the difference that matters. What was
-// not tested is not drawn.
-func (w *writer) scale(entries []entry) {
+// oneScale draws the intervals that verdicts rest on, on one scale that ends at most there, beside the difference that
+// matters. What was not tested is not drawn.
+func (w *writer) oneScale(title string, most float64, write func(float64) string, entries []entry) {
 	var some []entry
 	reach := 0.0
 	for _, e := range entries {
@@ -30,15 +30,21 @@ func (w *writer) scale(entries []entry) {
 	if len(some) == 0 {
 		return
 	}
-	reach = min(reach, 20)
-	w.line("FIRST ARM MINUS SECOND, dB ( : smallest difference that matters )")
+	reach = min(reach, most)
+	w.line("%s", title)
 	w.line("")
 	left, right := fmt.Sprintf("\u2212%.1f", reach), fmt.Sprintf("%.1f", reach)
 	w.line("  %-*s %-*s%s", nameWidth, "", scaleWidth-len(right), left, right)
 	for _, e := range some {
-		w.line("  %-*s %s %s", nameWidth, short(clean(e.Claim)+", "+clean(e.Band), nameWidth), bar(e, reach), signed(*e.EstimateDB))
+		w.line("  %-*s %s %s", nameWidth, rowName(e), bar(e, reach), write(*e.EstimateDB))
 	}
 	w.line("")
+}
+
+// rowName fits claim and band into the column. The claim is cut first, since the band is short and tells rows apart.
+func rowName(e entry) string {
+	band := short(", "+clean(e.Band), nameWidth/2)
+	return short(clean(e.Claim), nameWidth-len([]rune(band))) + band
 }
 
 func abs(v float64) float64 { return max(v, -v) }

@@ -159,10 +159,10 @@ func quietBearing(bearings []float64) float64 {
 	return best
 }
 
-// compass writes the four main directions around a round picture.
+// compass writes the four main directions around a round picture, so far out that a mark on the rim does not touch them.
 func (p *picture) compass(cx, cy, radius float64) {
 	for i, name := range []string{"N", "E", "S", "W"} {
-		x, y := around(cx, cy, radius+13, float64(i)*90)
+		x, y := around(cx, cy, radius+22, float64(i)*90)
 		p.text(x, y+5, "label strong", "middle", name)
 	}
 }

@@ -21,6 +21,8 @@ type strip struct {
 func stripOf(e *entry) (strip, bool) {
 	s := strip{smallestDB: e.SmallestDB}
 	switch {
+	case !e.betweenArms():
+		return s, false
 	case e.Kind == "directivity" && e.P != nil && e.Lobe != nil && e.Lobe.AmplitudeDB != nil && e.Lobe.AmplitudeIn != nil:
 		s.estimateDB, s.what = *e.Lobe.AmplitudeDB, "size of the lobe"
 		s.lowDB, s.highDB = e.Lobe.AmplitudeIn[0], e.Lobe.AmplitudeIn[1]

@@ -23,10 +23,11 @@ type sweepCurve struct {
 	readings   []reading
 }
 
-// sweepView is what one picture shows: the sweeps of a band at a plane.
+// sweepView is what one picture shows: the sweeps of a band at a plane, all against one impedance.
 type sweepView struct {
 	band   Band
 	plane  string
+	z0     float64 // ohm
 	limit  float64 // SWR that a claim allows; 0 without a claim
 	from   float64 // of the claim, MHz
 	to     float64
@@ -36,26 +37,56 @@ type sweepView struct {
 // lineStyles is how many lines can be told apart by their dashes.
 const lineStyles = 6
 
-// sweepViews gives the pictures of all bands, planes that have readings on them.
+// sweepViews gives the pictures of all bands, planes and reference impedances that have readings on them.
 func (t *tables) sweepViews(bands []Band, entries []entry) []sweepView {
 	var out []sweepView
 	for _, b := range bands {
-		margin := (b.ToMHz - b.FromMHz) * 0.15
 		for _, plane := range []string{"feedpoint", "radio"} {
-			v := sweepView{band: b, plane: plane, from: b.FromMHz, to: b.ToMHz}
-			for _, r := range t.readings {
-				if r.plane == plane && r.mhz >= b.FromMHz-margin && r.mhz <= b.ToMHz+margin {
-					v.add(r)
+			for _, z0 := range t.references() {
+				v := sweepView{band: b, plane: plane, z0: z0, from: b.FromMHz, to: b.ToMHz}
+				v.collect(t.readings)
+				if len(v.curves) == 0 {
+					continue
 				}
+				v.take(entries)
+				out = append(out, v)
 			}
-			if len(v.curves) == 0 {
-				continue
-			}
-			v.take(entries)
-			out = append(out, v)
 		}
 	}
 	return out
+}
+
+// references gives the impedances that readings refer to, the least first. SWR against one can't be held against SWR
+// against another, so each has its picture.
+func (t *tables) references() []float64 {
+	var out []float64
+	for _, r := range t.readings {
+		if !slices.Contains(out, r.z0) {
+			out = append(out, r.z0)
+		}
+	}
+	slices.Sort(out)
+	return out
+}
+
+func (v *sweepView) collect(all []reading) {
+	margin := (v.band.ToMHz - v.band.FromMHz) * 0.15
+	for _, r := range all {
+		if r.plane == v.plane && r.z0 == v.z0 && r.mhz >= v.band.FromMHz-margin && r.mhz <= v.band.ToMHz+margin {
+			v.add(r)
+		}
+	}
+}
+
+// usualOhm is the impedance that goes without saying in a heading.
+const usualOhm = 50
+
+func (v sweepView) heading() string {
+	said := fmt.Sprintf("%s, at the %s", clean(v.band.Name), clean(v.plane))
+	if v.z0 != usualOhm {
+		said += fmt.Sprintf(", against %g ohm", v.z0)
+	}
+	return said
 }
 
 func (v *sweepView) add(r reading) {
@@ -102,7 +133,7 @@ func (p panel) y(v float64) float64 {
 }
 
 func (v sweepView) draw(id, name string) template.HTML {
-	p := newPicture(id, "picture", sweepHeight, name, fmt.Sprintf("Standing-wave ratio above and return loss below, over frequency, of %d sweeps.", len(v.curves)))
+	p := newPicture(id, "picture", sweepHeight, name, fmt.Sprintf("Standing-wave ratio above and return loss below, against %g ohm, over frequency, of %s.", v.z0, counted(len(v.curves), "sweep")))
 	margin := (v.band.ToMHz - v.band.FromMHz) * 0.15
 	swr := panel{picture: p, left: v.band.FromMHz - margin, right: v.band.ToMHz + margin, top: 26, bottom: 166, low: 1, high: v.greatest(1.5, func(r reading) *float64 { return r.swr })}
 	loss := swr
@@ -110,7 +141,7 @@ func (v sweepView) draw(id, name string) template.HTML {
 	loss.high = roundUp(v.greatest(10, func(r reading) *float64 { return r.returnLoss }), 10, 15, 20, 30, 40)
 	swr.high = roundUp(max(swr.high, v.limit*1.2), 1.5, 2, 2.5, 3, 4, 6, 10)
 	p.text(4, 14, "label", "start", "SWR")
-	p.text(4, 196, "label", "start", "return loss, dB (more is better)")
+	p.text(4, 192, "label", "start", "return loss, dB (more is better)")
 	swr.frame(v, ticks(1, swr.high))
 	loss.frame(v, ticks(0, loss.high))
 	if v.limit > 0 {

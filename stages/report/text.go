@@ -40,7 +40,7 @@ func (p Params) text(in *pipeline.Input, doc *Document, intake *account.Intake) 
 	if err := w.log(in.File("trial.json")); err != nil {
 		return nil, nil, err
 	}
-	w.cautions()
+	w.cautions(p)
 	w.repeat(p, doc)
 	return answers, w.Bytes(), nil
 }
@@ -140,15 +140,15 @@ func (w *writer) blocks(r *table.Reader) {
 		w.line("  none")
 	}
 	if late > 0 {
-		w.line("  late changes, by the log: %d dwells, shortened alike with the others of their blocks", late)
+		w.wrap("  ", "late changes, "+lateChanges(late))
 	}
 	w.line("")
 }
 
-func (w *writer) cautions() {
+func (w *writer) cautions(p Params) {
 	w.line("CAUTIONS")
 	w.line("")
-	for _, c := range cautions() {
+	for _, c := range p.cautions() {
 		w.wrap("  ", c)
 	}
 	w.line("")

@@ -3,10 +3,12 @@ package spots
 import (
 	"cmp"
 	"slices"
+	"strings"
 	"time"
 
 	"github.com/apache/arrow/go/v15/arrow"
 
+	"fairlobe/datasets"
 	"fairlobe/pipeline/table"
 )
 
@@ -16,6 +18,7 @@ type dwell struct {
 	band, arm                string
 	start, settleEnd, end    int64
 	kept                     bool
+	late                     bool // only drops entered after the first look take it out
 }
 
 // nowhere stands for the number of a dwell where there is none.
@@ -37,6 +40,7 @@ func newCalendar(rec arrow.Record) *calendar {
 			session: r.Int("session"), block: r.Int("block"), position: r.Int("position"),
 			band: r.Str("band"), arm: r.Str("arm"), kept: r.Bool("kept"),
 			start: r.Time("start").UnixMicro(), settleEnd: r.Time("settle_end").UnixMicro(), end: r.Time("end").UnixMicro(),
+			late: !r.Null("reason") && strings.HasPrefix(r.Str("reason"), datasets.ReasonDroppedLate),
 		})
 	}
 	slices.SortStableFunc(c.dwells, func(a, b dwell) int { return cmp.Compare(a.start, b.start) })

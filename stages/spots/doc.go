@@ -49,6 +49,7 @@ const (
 	outside
 	settling
 	blockDropped
+	droppedLate // but for a drop entered after the first look the row would be used
 )
 
 // String gives the text that stands in the table's column fate.
@@ -57,6 +58,7 @@ func (f fate) String() string {
 		FateUsed, FateMerged, "no report in dB", "between other stations", "band not in the schedule", "other mode",
 		"time without seconds", "time fits no slot", "slot in which the station did not send",
 		"slot in which the station was sending", "outside the schedule", "within the settle time", "block does not count",
+		datasets.FateDroppedLate,
 	}[f]
 }
 

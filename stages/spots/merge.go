@@ -18,7 +18,7 @@ import (
 func (s *placing) merge() (clashes int) {
 	var order []int32
 	for i := range s.rows {
-		if s.rows[i].fate == used {
+		if f := s.rows[i].fate; f == used || f == droppedLate {
 			order = append(order, int32(i))
 		}
 	}

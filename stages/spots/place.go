@@ -34,13 +34,16 @@ type Params struct {
 	Mode   string
 	SlotMs int64
 	Sends  string
-	Files  []Source // sorted by name
+	// Control is the call of a station that sends in the same slots; "" without one.
+	Control string
+	Files   []Source // sorted by name
 }
 
 // Names of the placing stage's outputs.
 const (
 	TableSpots      = "spots"
 	TableBackground = "background"
+	TableControl    = "control"
 	FileIntake      = "intake.json"
 )
 
@@ -52,10 +55,11 @@ func Place(p Params) pipeline.Stage {
 	}
 	slices.Sort(needs)
 	return pipeline.Stage{
-		Name: "spots", Version: 3, Needs: needs, Params: p,
+		Name: "spots", Version: 4, Needs: needs, Params: p,
 		Makes: []pipeline.Output{
 			{Name: TableSpots, Schema: datasets.Spots()},
 			{Name: TableBackground, Schema: backgroundSchema()},
+			{Name: TableControl, Schema: controlSchema()},
 			{Name: FileIntake},
 		},
 		Run: func(_ context.Context, in *pipeline.Input) (*pipeline.Result, error) { return p.run(in) },
@@ -65,6 +69,7 @@ func Place(p Params) pipeline.Stage {
 func (p Params) run(in *pipeline.Input) (*pipeline.Result, error) {
 	s := &placing{Params: p, calendar: newCalendar(in.Table("dwells"))}
 	listening := map[listener]bool{}
+	var control []heardControl
 	var intake account.Intake
 	var notes, doubts diag.List
 	reach := s.newReach()
@@ -74,6 +79,7 @@ func (p Params) run(in *pipeline.Input) (*pipeline.Result, error) {
 		s.files = append(s.files, rows)
 		s.names = append(s.names, strings.ToValidUTF8(f.Name, "\uFFFD"))
 		reach.add(n, rows)
+		control = append(control, s.hearControl(n)...)
 		if f.Background {
 			intake.Background += rows.len()
 			s.listen(listening, n)
@@ -102,7 +108,7 @@ func (p Params) run(in *pipeline.Input) (*pipeline.Result, error) {
 		return nil, fmt.Errorf("writing %s: %w", FileIntake, err)
 	}
 	return &pipeline.Result{
-		Tables: map[string]arrow.Record{TableSpots: s.encode(), TableBackground: encodeListening(listening)},
+		Tables: map[string]arrow.Record{TableSpots: s.encode(), TableBackground: encodeListening(listening), TableControl: s.encodeControl(control)},
 		Files:  map[string][]byte{FileIntake: text},
 		Notes:  notes.Sort(),
 	}, nil
@@ -190,6 +196,8 @@ func (s *placing) inSchedule(to *placed, band string) fate {
 		return whileSending
 	case to.slot < d.settleEnd:
 		return settling
+	case d.late:
+		return droppedLate
 	case !d.kept:
 		return blockDropped
 	}

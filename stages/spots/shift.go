@@ -144,7 +144,7 @@ func (s *placing) shareAfter(rows []placed, by time.Duration) float64 {
 		moved.at += by.Microseconds()
 		s.place(&moved, &said)
 		switch moved.fate {
-		case used, settling, blockDropped:
+		case used, settling, blockDropped, droppedLate:
 			counted++
 		}
 	}

@@ -89,6 +89,8 @@ type Carried struct {
 	// what nobody declared must not make a verdict stronger.
 	Erections  []Erection
 	CheckOrder bool // the order comes from a file and is said to be random
+	// LateDrops are the lines of the log with a drop that was entered after the first look at the data.
+	LateDrops []int
 }
 
 // Erection is one putting-up of one arm in one session.
@@ -101,7 +103,7 @@ type Erection struct {
 // Dwells makes the stage of the dwells; path is where the log lies.
 func Dwells(p Carried, path string) pipeline.Stage {
 	s := pipeline.Stage{
-		Name: "dwells", Version: 3, Params: p, Needs: []string{FileSchedule},
+		Name: "dwells", Version: 4, Params: p, Needs: []string{FileSchedule},
 		Makes: []pipeline.Output{{Name: TableDwells, Schema: datasets.Dwells()}, {Name: FileTrial}},
 		Run:   func(_ context.Context, in *pipeline.Input) (*pipeline.Result, error) { return p.run(in) },
 	}
@@ -123,13 +125,13 @@ func (p Carried) run(in *pipeline.Input) (*pipeline.Result, error) {
 	if err != nil {
 		return nil, err
 	}
-	out, notes := dwells.Apply(planned, events, dwells.Params{
-		SlotMs: p.SlotMs, SettleMs: p.SettleMs, Sends: p.Sends, File: p.Log, UntilMs: lastEvent(events),
-	})
+	out, late, notes := p.apply(planned, events)
 	if err := notes.Err(); err != nil {
 		return nil, err
 	}
-	facts, err := json.Marshal(p.facts(planned, out, notes))
+	told := p.facts(planned, out, notes)
+	told.Late = late
+	facts, err := json.Marshal(told)
 	if err != nil {
 		return nil, err
 	}
@@ -205,10 +207,7 @@ func (p Carried) erection(session int, arm string) int {
 
 // facts gathers what the judge needs to know of the log.
 func (p Carried) facts(planned []schedule.Dwell, out dwells.Outcome, notes diag.List) account.Trial {
-	t := account.Trial{Ended: out.Ended, EndedEarly: out.EndedEarly, Losses: []account.Loss{}, Warnings: []account.Warning{}}
-	for _, l := range out.Losses {
-		t.Losses = append(t.Losses, account.Loss{Band: l.Band, Share: l.LostShare, P: l.LossP})
-	}
+	t := account.Trial{Ended: out.Ended, EndedEarly: out.EndedEarly, Losses: losses(out), Warnings: []account.Warning{}}
 	numbers := map[string]map[int]bool{}
 	for _, d := range planned {
 		if numbers[d.Arm] == nil {

@@ -9,6 +9,8 @@ type Trial struct {
 	Ended      bool   `json:"ended"`
 	EndedEarly bool   `json:"ended_early"`
 	Losses     []Loss `json:"losses"`
+	// Late tells of drops that were entered after the first look at the data; nil if none takes out a block.
+	Late *LateDrops `json:"late_drops,omitempty"`
 	// OneErection: some arm was put up only once.
 	OneErection bool `json:"one_erection"`
 	// PlainlyRegular says why an order declared as random plainly is not; "" if it may be.
@@ -46,6 +48,13 @@ type Loss struct {
 	Band  string  `json:"band"`
 	Share float64 `json:"share"`
 	P     float64 `json:"p"`
+}
+
+// LateDrops are the blocks that would count but for drops entered after the first look: how many there are, over all
+// bands, and the losses without these drops.
+type LateDrops struct {
+	Blocks int    `json:"blocks"`
+	Losses []Loss `json:"losses"`
 }
 
 // Warning is a doubt with its code; with a band it speaks of that band only.

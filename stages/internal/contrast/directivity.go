@@ -32,7 +32,9 @@ type Directivity struct {
 	// Gate2Testable is false with fewer than six regions: Gate2 and P are then NaN.
 	Gate2Testable bool
 	Gate2         float64 // p: the regional means line up with azimuth
-	P             float64 // the greater of the two
+	P             float64 // the greater of the two, and of those of Tangle if there are any
+
+	Tangle Tangle // set by the fit
 
 	// Lobes has one entry, or two for Any, the one with the greater amplitude first.
 	Lobes []Lobe
@@ -160,6 +162,10 @@ func (c *comparison) largestGap() float64 {
 func (d *Directivity) fitLobes(s *score) {
 	fitD, beta := s.fit(fitRounds)
 	d.AllRoundDB = fitD
+	d.Tangle = s.tangle(d.Shape, beta)
+	if d.Tangle.Tangled && d.Gate2Testable {
+		d.P = max(d.P, d.Tangle.Gate1, d.Tangle.Gate2)
+	}
 	d.SigmaDB = s.sigmaPhi()
 	mean := clone(s.mean)
 	for i, harmonic := range d.Shape.harmonics() {

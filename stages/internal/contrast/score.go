@@ -62,11 +62,16 @@ type score struct {
 }
 
 func (t *Trial) newScore(shape Shape) *score {
+	return t.scoreOn(func(st Station) []float64 { return shape.columns(st.AzimuthRad) })
+}
+
+// scoreOn is the score of any columns, at most five.
+func (t *Trial) scoreOn(columns func(Station) []float64) *score {
 	s := &score{comparison: t.newComparison(), x: make([][]float64, len(t.stations))}
 	for r, station := range t.stations {
-		s.x[r] = shape.columns(station.AzimuthRad)
+		s.x[r] = columns(station)
 	}
-	k := len(shape.columns(0))
+	k := len(columns(Station{}))
 	s.u = make([][]float64, t.params.Blocks)
 	for b := range s.u {
 		s.u[b] = make([]float64, k)
@@ -128,7 +133,7 @@ func (s *score) addBlock(block, first, last int) {
 	if m == 0 {
 		return
 	}
-	var space [4]float64
+	var space [5]float64
 	centre := space[:len(s.sumU)]
 	for i := first; i < last; i++ {
 		for k, x := range s.x[s.trial.cells[i].station] {
@@ -140,7 +145,7 @@ func (s *score) addBlock(block, first, last int) {
 	for k := range centre {
 		centre[k] /= m
 	}
-	var apart [4]float64
+	var apart [5]float64
 	for i := first; i < last; i++ {
 		if s.a[i] == 0 {
 			continue

@@ -27,7 +27,9 @@ const (
 type Station struct {
 	AzimuthRad float64 // seen from the trial's antenna, from north, clockwise
 	HasAzimuth bool    // false: the station takes no part in Directivity
-	Region     int     // label; stations of one region are not independent
+	// LogDistance is the natural logarithm of the distance, in any unit; it matters where HasAzimuth is set.
+	LogDistance float64
+	Region      int // label; stations of one region are not independent
 }
 
 // Report is one report of one station.
