@@ -173,7 +173,11 @@ func (o *opened) compute(ctx context.Context, dir string, opt pipeline.Options) 
 
 // lookDigest is the digest of what the judge reads: it tells one look from another, and does not move with the order of files.
 func lookDigest(done *pipeline.Outcome) string {
-	return "sha256:" + store.Sum([]byte(done.Digest("receptions")+done.Digest("dwells")))
+	var all string
+	for _, name := range []string{"receptions", "dwells", "listening", "late_receptions", "control_receptions"} {
+		all += done.Digest(name)
+	}
+	return "sha256:" + store.Sum([]byte(all))
 }
 
 // runGraph runs stages. Findings get the paths of their files.
