@@ -34,33 +34,33 @@ type beside struct {
 	} `json:"without_late_drops"`
 }
 
-// beside writes what no verdict rests on.
-func (w *writer) beside(e entry) {
-	if e.DesignIn != nil {
-		w.wrap("  ", "that was of these erections; of the design, however often it is put up: "+between(e.DesignIn))
-	}
+// besideRows is what no verdict rests on: what it is of, and the figures.
+func (e *entry) besideRows() rows {
+	var r rows
+	r.interval("that was of these erections; of the design, however often it is put up", e.DesignIn)
 	if e.PowerCorrectedDB != nil {
-		text := "less the difference of the logged powers: " + signed(*e.PowerCorrectedDB)
+		text := signed(*e.PowerCorrectedDB)
 		if e.PowerCorrectedIn != nil {
 			text += "; " + between(e.PowerCorrectedIn)
 		}
-		w.wrap("  ", text)
+		r.add("less the difference of the logged powers", text)
 	}
 	if e.ExplainedDB != nil {
-		w.wrap("  ", "of the difference, mismatch and line loss by the sweeps explain: "+signed(*e.ExplainedDB))
+		r.add("of the difference, mismatch and line loss by the sweeps explain", signed(*e.ExplainedDB))
 	}
 	if o := e.WithoutLateDrops; o != nil {
-		text := "without the drops entered after the first look: " + clean(o.Verdict)
+		text := clean(o.Verdict)
 		if o.EstimateDB != nil && o.IntervalDB != nil {
 			text += fmt.Sprintf(", %s; %s", signed(*o.EstimateDB), between(o.IntervalDB))
 		}
-		w.wrap("  ", text)
+		r.add("without the drops entered after the first look", text)
 	}
-	w.repeated(e)
+	return append(r, e.repeatedRows()...)
 }
 
-// repeated writes how each arm came out, erection by erection.
-func (w *writer) repeated(e entry) {
+// repeatedRows tells how each arm came out, erection by erection.
+func (e *entry) repeatedRows() rows {
+	var out rows
 	for _, r := range e.Repeated {
 		var parts []string
 		for _, one := range r.Erections {
@@ -70,24 +70,34 @@ func (w *writer) repeated(e entry) {
 			}
 			parts = append(parts, fmt.Sprintf("erection %d %s", one.Erection, db))
 		}
-		w.wrap("  ", fmt.Sprintf("%s against %s: %s", clean(r.Arm), clean(strings.Join(r.Against, " and ")), strings.Join(parts, ", ")))
+		out.add(clean(r.Arm)+" against "+clean(strings.Join(r.Against, " and ")), strings.Join(parts, ", "))
 		if r.SpreadDB != nil {
-			w.wrap("    ", fmt.Sprintf("standard deviation from one erection to the next: %.2f dB; 95 %%: %s", *r.SpreadDB, strings.ReplaceAll(between(r.SpreadIn), "+", "")))
+			out.add("standard deviation from one erection to the next", fmt.Sprintf("%.2f dB; 95 %%: %s", *r.SpreadDB, strings.ReplaceAll(between(r.SpreadIn), "+", "")))
 		}
 	}
+	return out
 }
 
-// repeatability writes how far the sweeps of one arm lie apart.
-func (w *writer) repeatability(e entry) {
+// repeatabilityRows tells how far the sweeps of one arm lie apart.
+func (e *entry) repeatabilityRows() rows {
+	var out rows
 	for _, r := range e.Repeatability {
-		if r.SWRSD == nil {
-			w.wrap("  ", fmt.Sprintf("%s, %d sweeps: no frequency has two readings, so they can't be compared", clean(r.Arm), r.Sweeps))
-			continue
+		text := "no frequency has two readings, so they can't be compared"
+		if r.SWRSD != nil {
+			text = fmt.Sprintf("one differs from another by a standard deviation of %g in SWR", *r.SWRSD)
+			if r.ReturnLossSD != nil {
+				text += fmt.Sprintf(" and %g dB in return loss", *r.ReturnLossSD)
+			}
+			text += fmt.Sprintf(", over the readings at %d frequencies", r.Frequencies)
 		}
-		text := fmt.Sprintf("%s, %d sweeps: one differs from another by a standard deviation of %g in SWR", clean(r.Arm), r.Sweeps, *r.SWRSD)
-		if r.ReturnLossSD != nil {
-			text += fmt.Sprintf(" and %g dB in return loss", *r.ReturnLossSD)
-		}
-		w.wrap("  ", fmt.Sprintf("%s, over %d frequencies", text, r.Frequencies))
+		out.add(clean(r.Arm)+", "+counted(r.Sweeps, "sweep"), text)
+	}
+	return out
+}
+
+// list writes the lines of a list into the text.
+func (w *writer) list(of rows) {
+	for _, row := range of {
+		w.wrap("  ", row[0]+": "+row[1])
 	}
 }

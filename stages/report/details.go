@@ -14,13 +14,13 @@ func (w *writer) details(entries []entry) {
 		switch e.Kind {
 		case "match":
 			w.sweeps(e)
-			w.repeatability(e)
+			w.list(e.repeatabilityRows())
 		default:
 			w.line("  evidence: %s; reach: %s", orDash(e.Evidence), orDash(e.Reach))
 			w.line("  blocks: %d of %d, dropped: %d; stations: %d; receptions: %d", e.Blocks, e.BlocksPlanned, e.BlocksDropped, e.Stations, e.Receptions)
 			w.difference(e)
 			w.kindLines(e)
-			w.beside(e)
+			w.list(e.besideRows())
 			w.lobe(e)
 			w.chances(e)
 			w.sessions(e)

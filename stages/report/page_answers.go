@@ -180,9 +180,11 @@ func detailViews(entries []entry) []detailView {
 			for _, s := range e.Sweeps {
 				d.Rows = append(d.Rows, [2]string{s.Sweep, s.words()})
 			}
+			d.Rows = append(d.Rows, e.repeatabilityRows()...)
 		} else {
 			d.Rows = append(d.Rows, e.sizeRows()...)
 			d.Rows = append(d.Rows, e.kindRows()...)
+			d.Rows = append(d.Rows, e.besideRows()...)
 			d.Rows = append(d.Rows, e.lobeRows()...)
 			d.Rows = append(d.Rows, e.chanceRows()...)
 			d.Rows = append(d.Rows, e.countRows()...)
