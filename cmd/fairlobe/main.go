@@ -85,7 +85,11 @@ func status(err error, cmd *cobra.Command, errOut io.Writer) int {
 	case err == nil:
 		return statusDone
 	case errors.Is(err, context.Canceled):
-		fmt.Fprintln(errOut, "fairlobe: interrupted; what was computed is kept, and the next run goes on from there")
+		if cmd != nil && cmd.Name() == "run" {
+			fmt.Fprintln(errOut, "fairlobe: interrupted; what was computed is kept, and the next run goes on from there")
+		} else {
+			fmt.Fprintln(errOut, "fairlobe: interrupted")
+		}
 		return statusInterrupted
 	case errors.As(err, &findings):
 		fmt.Fprintln(errOut, findings.Error())
@@ -142,7 +146,13 @@ func rootCommand(std streams) *cobra.Command {
 		Args:          func(cmd *cobra.Command, args []string) error { return noCommand(cmd, args) },
 		RunE:          func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
-	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usageError{err} })
+	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error {
+		words, _, number := strings.Cut(err.Error(), ": strconv.")
+		if number {
+			words += ": that is no number it can take"
+		}
+		return usageError{errors.New(words)}
+	})
 	root.CompletionOptions.DisableDefaultCmd = true
 	root.SuggestionsMinimumDistance = 2
 	root.SetUsageTemplate(usageTemplate)

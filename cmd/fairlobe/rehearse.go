@@ -51,6 +51,9 @@ func rehearseCommand(std streams) *cobra.Command {
 		Args:  oneExperiment,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			opt.hasSeed = cmd.Flags().Changed("seed")
+			if cmd.Flags().Changed("stations") && opt.stations == 0 {
+				return usage("--stations is 0; give 1 to %d", mostStations)
+			}
 			if err := opt.checkMany(cmd.Flags().Changed); err != nil {
 				return err
 			}

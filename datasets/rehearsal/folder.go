@@ -181,7 +181,7 @@ func (r *Rehearsal) worldWords(o Options) []string {
 		name = UsualScenario
 	}
 	preset, _ := world.Scenario(name)
-	near, far := r.scene.distances()
+	near, far := distances(r.scene.trial.Bands)
 	return []string{
 		fmt.Sprintf("scenario %s: %s", name, preset.What),
 		fmt.Sprintf("stations: %d, from %.0f to %.0f km", len(r.scene.out.Stations), near, far),

@@ -44,29 +44,16 @@ func Invent(e *experiments.Experiment, planned []schedule.Dwell, o Options) (*Re
 	if err := canBeWritten(e, planned); err != nil {
 		return nil, err
 	}
-	preset, ok := world.Scenario(cmp.Or(o.Scenario, UsualScenario))
-	if !ok {
-		return nil, fmt.Errorf("there is no scenario %q", o.Scenario)
+	p, trial, err := World(e, o)
+	if err != nil {
+		return nil, err
 	}
 	var what outing
 	if o.Mishaps && e.Switches != "" {
 		what = mishaps(stream(o.Seed, "outing"), planned, schedule.PeriodMs(e.Fixed.Slot.Milliseconds(), e.Fixed.Sends))
 	}
-	s := &scene{exp: e, seed: o.Seed, mishaps: o.Mishaps, numbers: map[string]int{}}
-	var err error
-	if s.trial, err = trialOf(e, what.carry(planned), o); err != nil {
-		return nil, err
-	}
-	p := world.Default()
-	preset.Set(&p)
-	p.NearestKm, p.FarthestKm = s.distances()
-	p.PowerDB = powers(e)
-	if o.Stations > 0 {
-		p.Stations = o.Stations
-	}
-	if o.Adjust != nil {
-		o.Adjust(&p)
-	}
+	trial.Dwells = what.carry(planned)
+	s := &scene{exp: e, seed: o.Seed, mishaps: o.Mishaps, numbers: map[string]int{}, trial: trial}
 	s.out, err = world.Run(p, s.trial)
 	if errors.Is(err, world.ErrNoLand) {
 		return nil, diag.List{{Pos: e.Pos("station.locator"), Msg: "the invented stations have nowhere to live: " + err.Error(),
@@ -101,9 +88,32 @@ func stream(seed uint64, name string) *rand.Rand {
 	return rand.New(rand.NewPCG(seed, h.Sum64()))
 }
 
-// trialOf tells the world what is carried out.
-func trialOf(e *experiments.Experiment, dwells []world.Dwell, o Options) (world.Trial, error) {
-	t := world.Trial{Seed: o.Seed, Call: e.Station.Call, Slot: e.Fixed.Slot, Sends: e.Fixed.Sends, Dwells: dwells}
+// World settles the invented world of an experiment: its numbers, and the trial that is still without dwells.
+func World(e *experiments.Experiment, o Options) (world.Params, world.Trial, error) {
+	p := world.Default()
+	preset, ok := world.Scenario(cmp.Or(o.Scenario, UsualScenario))
+	if !ok {
+		return p, world.Trial{}, fmt.Errorf("there is no scenario %q", o.Scenario)
+	}
+	t, err := trialOf(e, o)
+	if err != nil {
+		return p, t, err
+	}
+	preset.Set(&p)
+	p.NearestKm, p.FarthestKm = distances(t.Bands)
+	p.PowerDB = powers(e)
+	if o.Stations > 0 {
+		p.Stations = o.Stations
+	}
+	if o.Adjust != nil {
+		o.Adjust(&p)
+	}
+	return p, t, nil
+}
+
+// trialOf tells the world what is carried out, but for the dwells.
+func trialOf(e *experiments.Experiment, o Options) (world.Trial, error) {
+	t := world.Trial{Seed: o.Seed, Call: e.Station.Call, Slot: e.Fixed.Slot, Sends: e.Fixed.Sends}
 	t.LatitudeDeg, t.LongitudeDeg = centre(e.Station.Locator)
 	for _, name := range o.Truth.bands {
 		b, ok := world.DefaultBand(name)
@@ -120,13 +130,13 @@ func trialOf(e *experiments.Experiment, dwells []world.Dwell, o Options) (world.
 }
 
 // distances is where the stations live: where the bands of the trial carry.
-func (s *scene) distances() (nearestKm, farthestKm float64) {
+func distances(bands []world.Band) (nearestKm, farthestKm float64) {
 	const (
 		nearest = 50
 		share   = 0.6 // of where the band begins to be at its best
 	)
 	nearestKm = math.Inf(1)
-	for _, b := range s.trial.Bands {
+	for _, b := range bands {
 		nearestKm, farthestKm = min(nearestKm, share*b.NearKm), max(farthestKm, b.FarKm)
 	}
 	return max(nearest, nearestKm), farthestKm

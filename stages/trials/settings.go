@@ -1,10 +1,7 @@
 package trials
 
 import (
-	"cmp"
-	"fmt"
 	"hash/fnv"
-	"math"
 	"math/rand/v2"
 	"runtime"
 	"slices"
@@ -15,7 +12,6 @@ import (
 	"fairlobe/datasets/world"
 	"fairlobe/experiments"
 	"fairlobe/pipeline/diag"
-	"fairlobe/stages/internal/locator"
 )
 
 // Settings say what is simulated.
@@ -54,10 +50,6 @@ func (s Settings) jobs() int {
 
 // prepare makes the scene, or says why the experiment can't be simulated, as a diag.List where its file is at fault.
 func (s Settings) prepare() (*scene, error) {
-	preset, ok := world.Scenario(cmp.Or(s.Scenario, rehearsal.UsualScenario))
-	if !ok {
-		return nil, fmt.Errorf("there is no scenario %q", s.Scenario)
-	}
 	sc := &scene{Settings: s, exp: *s.Experiment}
 	if s.exp().Schedule.File != "" {
 		return nil, diag.List{{Pos: s.exp().Pos("schedule.file"), Msg: "the order of a schedule from a file can't be drawn anew for each trial",
@@ -79,7 +71,7 @@ func (s Settings) prepare() (*scene, error) {
 	if s.LookEachBlock {
 		sc.exp.Schedule.Stopping = "open"
 	}
-	return sc, sc.invent(preset)
+	return sc, sc.invent()
 }
 
 func (s Settings) exp() *experiments.Experiment { return s.Experiment }
@@ -111,67 +103,18 @@ func shared(sessions []experiments.Session, blocks int) []experiments.Session {
 	return out
 }
 
-// invent settles the world of the trials. It is the one that package rehearsal makes of the same experiment.
-func (sc *scene) invent(preset world.Preset) error {
-	e := &sc.exp
-	at, err := locator.Decode(e.Station.Locator)
+// invent settles the world of the trials: the one that package rehearsal makes of the same experiment.
+func (sc *scene) invent() error {
+	var err error
+	sc.params, sc.trial, err = rehearsal.World(&sc.exp, rehearsal.Options{Truth: sc.Truth, Scenario: sc.Scenario, Stations: sc.Stations})
 	if err != nil {
-		return fmt.Errorf("placing the own station: %w", err)
+		return err
 	}
-	sc.trial = world.Trial{Call: e.Station.Call, LatitudeDeg: at.Centre().LatDeg, LongitudeDeg: at.Centre().LonDeg, Slot: e.Fixed.Slot, Sends: e.Fixed.Sends}
-	for _, name := range e.Schedule.Bands {
-		b, ok := world.DefaultBand(name)
-		if !ok {
-			return diag.List{{Pos: e.Pos("schedule.bands"), Msg: fmt.Sprintf("the invented world has no %s", name), Mend: "rehearse with bands from 160m to 6m"}}
-		}
-		b.Arms = map[string]world.Pattern{}
-		for _, a := range e.Arms {
-			b.Arms[a.Name] = sc.Truth.Pattern(name, a.Name)
-		}
-		sc.trial.Bands = append(sc.trial.Bands, b)
-	}
-	sc.params = world.Default()
-	preset.Set(&sc.params)
 	sc.params.Land = coast.Load().OnLand
-	sc.params.NearestKm, sc.params.FarthestKm = distances(sc.trial.Bands)
-	sc.params.PowerDB = powers(e)
-	if sc.Stations > 0 {
-		sc.params.Stations = sc.Stations
-	}
 	if !sc.background {
 		sc.params.BackgroundShare = 0 // nothing else depends on it
 	}
 	return nil
-}
-
-// distances is where the stations live: where the bands of the trial carry, as in package rehearsal.
-func distances(bands []world.Band) (nearestKm, farthestKm float64) {
-	const (
-		nearest = 50
-		share   = 0.6 // of where the band begins to be at its best
-	)
-	nearestKm = math.Inf(1)
-	for _, b := range bands {
-		nearestKm, farthestKm = min(nearestKm, share*b.NearKm), max(farthestKm, b.FarKm)
-	}
-	return max(nearest, nearestKm), farthestKm
-}
-
-// powers gives the arms' declared powers against the first arm's, dB; nil if they are the same or not declared.
-func powers(e *experiments.Experiment) map[string]float64 {
-	out := map[string]float64{}
-	differ := false
-	first, ok := e.Number(e.Arms[0].Name, "power_w")
-	for _, a := range e.Arms {
-		w, declared := e.Number(a.Name, "power_w")
-		ok = ok && declared
-		differ = differ || w != first
-		out[a.Name] = 10 * math.Log10(w/first)
-	}
-	if !ok || !differ {
-		return nil
-	}
-	return out
 }
 
 // seedOf derives the seed of one part of one trial.
