@@ -37,8 +37,8 @@ func (f File) removeFeedline(c *content, first int) {
 	if len(doubtful) > 0 {
 		at := doubtful[0]
 		c.notes = append(c.notes, f.warn(at.line, "feedline_doubtful",
-			fmt.Sprintf("without the declared feedline, %d of %d readings would reflect more than arrives, first at %g MHz: the declared loss or the reading is wrong", len(doubtful), len(measured), at.mhz),
-			"check feedline_length_m and feedline_loss_db_per_100m; calibrate the analyser and measure again"))
+			fmt.Sprintf("without the declared feedline, %d of %d readings would reflect more than arrives, first at %g MHz: the unit of the frequency, the declared loss or the reading is wrong", len(doubtful), len(measured), at.mhz),
+			"check the unit of the frequency (without an option line's word it is GHz), feedline_length_m and feedline_loss_db_per_100m; calibrate the analyser and measure again"))
 	}
 }
 

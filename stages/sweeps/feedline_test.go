@@ -110,7 +110,7 @@ func TestImpossibleReadingsBoundFromBelow(t *testing.T) {
 	res, err := run(t, []File{f}, "# MHz S RI R 50\n14.1 0.75 0\n")
 	require.NoError(t, err)
 	require.Equal(t, []string{"feedpoint false - - - 7 - - -", "radio true 350 0 7 7 7 2.499 3.59"}, told(res))
-	require.Equal(t, "without the declared feedline, 1 of 1 readings would reflect more than arrives, first at 14.1 MHz: the declared loss or the reading is wrong", res.Notes[0].Msg)
+	require.Equal(t, "without the declared feedline, 1 of 1 readings would reflect more than arrives, first at 14.1 MHz: the unit of the frequency, the declared loss or the reading is wrong", res.Notes[0].Msg)
 	require.NotEmpty(t, res.Notes[0].Mend)
 }
 
