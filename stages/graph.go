@@ -351,6 +351,11 @@ func (d *Data) judging(planned []schedule.Dwell, bands []string, seal Standing) 
 		p.SealedMs = seal.SealedAt.UnixMilli()
 	}
 	p.Tuner, p.OneFeedline, p.Control = tuned(exp), oneFeedline(exp), controlCall(exp)
+	for _, arm := range exp.Arms {
+		if feedline(exp, arm.Name) != nil {
+			p.LinesDeclared = append(p.LinesDeclared, arm.Name)
+		}
+	}
 	for _, a := range exp.Arms {
 		p.Arms = append(p.Arms, a.Name)
 		watts, _ := exp.Number(a.Name, "power_w")

@@ -129,6 +129,10 @@ func kindReasons() []codeCase {
 	return []codeCase{
 		{code: "different", name: "heard by more", from: "equal", make: func(s *smallTrial) { *s = *kindBase("heard") },
 			verdict: "different", says: []string{"high is heard by", "percentage points more"}},
+		{code: "different", name: "most that listened never heard us", from: "equal", make: func(s *smallTrial) {
+			*s = *kindBase("heard")
+			s.sky.deaf = func(k int, d schedule.Dwell) bool { return k >= 8 || d.Arm == "low" && (k+d.Block)%3 > 0 }
+		}, verdict: "different", says: []string{"of the 16 receivers that were listening, high is heard by 50 %"}},
 		{code: "practically_the_same", name: "heard by as many", from: "heard", make: func(s *smallTrial) {
 			s.sky.deaf = func(k int, d schedule.Dwell) bool { return (k+d.Block)%3 == 0 }
 		}, verdict: "practically the same", says: []string{"any difference is smaller than 10 percentage points"}},

@@ -88,14 +88,14 @@ func lobeReasons() []codeCase {
 		{code: "practically_the_same", name: "lobe", from: "lobe", make: func(s *smallTrial) { s.sky.gainDB = nil },
 			verdict: "practically the same", says: []string{"no lobe shown", "less than the 1.5 dB that matter"}},
 		{code: "undecided", name: "lobe", from: "no lobe", make: func(s *smallTrial) { s.sky.noiseDB = 12 },
-			verdict: "undecided", says: []string{"no lobe shown, and none of a size that matters is ruled out"}},
+			verdict: "undecided", says: []string{"is not ruled out, more than the 1.5 dB that matter"}},
 		{code: "few_to_rule_out", from: "no lobe", make: func(s *smallTrial) { s.sky.listeners = ring(9, 0, 360) },
 			verdict: "undecided", says: []string{"9 receivers are too few to rule one out: 12 are needed"}},
 		{code: "receivers_differ", from: "no lobe", make: func(s *smallTrial) { s.sky.gainDB = withoutLobe },
 			verdict: "undecided", says: []string{"receivers differ, azimuth not shown"}},
 		{code: "distance_tangled", from: "no lobe", make: func(s *smallTrial) {
 			s.sky.listeners, s.sky.gainDB = fartherNorth(), favoursFar
-		}, verdict: "undecided", says: []string{"their distance explains it as well as the azimuth"}},
+		}, verdict: "undecided", says: []string{"their distance explains it as well as their direction does"}},
 		{code: "too_few_stations", name: "lobe", from: "no lobe", make: few,
 			verdict: "refused", says: []string{"too few stations for a direction: 7 heard above the cut, the method needs 8"}},
 		{code: "too_few_stations", name: "lobe of any shape", from: "no lobe", make: func(s *smallTrial) {
@@ -161,7 +161,7 @@ func trialReasons() []codeCase {
 			verdict: "refused", says: []string{"no reports yet"}},
 		{code: "no_usable_rows", from: "equal", make: func(s *smallTrial) {
 			s.files = map[string]string{"spots/reports.csv": "time,sender,hearer,lat,lon,band,snr\n2026-09-12T04:00:30Z,Q1RDG,Q2TAA,40,80,20m,good\n"}
-		}, verdict: "refused", says: []string{"none of the 1 rows could be used"}},
+		}, verdict: "refused", says: []string{"the only row could not be used"}},
 		{code: "unfinished", from: "stronger", make: func(s *smallTrial) {
 			s.sky.until = 0.75
 			s.without(func(l logLine) bool { return l.kind == "end" })
@@ -200,6 +200,8 @@ func matchReasons() []codeCase {
 		}, verdict: "holds", says: []string{"at the feedpoint, every reading from 14 to 14.35 MHz is at most 2"}},
 		{code: "fails", from: "match", claim: match, make: sweep(strings.Replace(goodSweep, "14.16,1.20", "14.16,2.60", 1)),
 			verdict: "fails", says: []string{"the SWR of low is 2.6 at 14.16 MHz, above the limit of 2"}},
+		{code: "part_measured", from: "match", claim: match, make: sweep("mhz,swr\n14.1,1.20\n"),
+			verdict: "undecided", says: []string{"but of low over half of that range is not measured: measure there"}},
 		{code: "rounding", from: "match", claim: match, make: sweep(strings.Replace(goodSweep, "14.16,1.20", "14.16,2.00", 1)),
 			verdict: "undecided", says: []string{"the SWR of low is 2 at 14.16 MHz as it was shown", "either side of the limit of 2"}},
 		{code: "no_readings", from: "match", claim: match, make: sweep("mhz,swr\n7.0,1.50\n7.1,1.30\n"),

@@ -61,7 +61,7 @@ func logWarnings() []codeCase {
 			})
 		}, says: []string{"1 late change shortened all dwells of its block alike"}},
 		{code: "clock", from: "stronger", make: line(0, -10*time.Second, "clock", "1,,,,1.2,"),
-			says: []string{"the log's clock was 1.2 s ahead of UTC", "corrected by -1.2 s"}},
+			says: []string{"the log's clock was 1.2 s ahead of UTC", "corrected by −1.2 s"}},
 		{code: "radio_clock", from: "stronger", make: line(0, -10*time.Second, "radio_clock", "1,,,,-0.8,"),
 			says: []string{"the radio's clock was 0.8 s behind UTC"}},
 		{code: "start_twice", from: "stronger", make: func(s *smallTrial) { line(0, 0, "start", "1,,,,,")(s) },
@@ -131,7 +131,7 @@ func planWarnings() []codeCase {
 			s.edit(`shape = "one-sided"`, "shape = \"one-sided\"\ntoward_deg = \"predicted\"")
 		}, says: []string{"name the axis in degrees"}},
 		{code: "distance_tangled", from: "lobe", make: func(s *smallTrial) { s.sky.listeners = fartherNorth() },
-			says: []string{"the distances of the stations go with the lobe (correlation 0.", "beyond what the distance explains"}},
+			says: []string{"far and near stations lie in different directions (correlation 0.", "with the distance taken out"}},
 		{code: "trial_test_failed", from: "stronger", make: func(s *smallTrial) { s.edit(levelClaim, levelClaim+nullClaim) },
 			says: []string{`the trial failed its own test "no difference" on this band`}},
 		{code: "sessions_differ", from: "stronger", make: func(s *smallTrial) {
@@ -190,6 +190,14 @@ func matchWarnings() []codeCase {
 		}, says: []string{"not how much is radiated"}},
 		{code: "measured_at_radio", from: "match", claim: match, make: func(s *smallTrial) { s.edit(sweepTable, atRadio) },
 			says: []string{"loss of the feedline makes the SWR look better"}},
+		{code: "measured_at_radio", name: "the declared line stays", from: "match", claim: match, make: func(s *smallTrial) {
+			s.edit(sweepTable, atRadio, `sends = "even slots"`, "sends = \"even slots\"\nfeedline_length_m = 30\nfeedline_loss_db_per_100m = { db = 5.0, at_mhz = 14, velocity_factor = 0.66, z0_ohm = 75 }")
+		}, says: []string{"the declared feedline can't be taken out of SWR alone", "save R and X"}},
+		{code: "mixed_references", from: "match", claim: match, make: func(s *smallTrial) {
+			s.edit(`arms = ["low"]`, `arms = ["low", "high"]`)
+			s.add(strings.Replace(strings.ReplaceAll(sweepTable, "low", "high"), "format", "z0_ohm = 75\nformat", 1))
+			s.files["sweeps/high.csv"] = goodSweep
+		}, says: []string{"refers to different impedances (50, 75 ohm)"}},
 		{code: "gap_in_readings", from: "match", claim: match, make: func(s *smallTrial) {
 			s.files = map[string]string{"sweeps/low.csv": regexp.MustCompile(`(?m)^14\.[012].,.*\n`).ReplaceAllString(goodSweep, "")}
 		}, says: []string{"low: no reading between 14 and 14.3 MHz"}},

@@ -42,7 +42,7 @@ func demos() []demo {
 			"match holds":               {"holds", "holds"},
 		}},
 		{"one-wire", []string{"--truth", "wire lobe 3 dB toward 300"}, map[string][]string{"the wire favours the slope": {"refused"}}},
-		{"valley-wire", []string{"--truth", "6 m +2 dB"}, map[string][]string{"6 m is worth while": {"different"}}},
+		{"valley-wire", []string{"--truth", "higher +2 dB"}, map[string][]string{"lifting is worth while": {"different"}}},
 	}
 }
 

@@ -343,7 +343,7 @@ func TestClocks(t *testing.T) {
 		{"a clock that is ahead", "12", 78, CodeClock, ""},
 		{"a clock that is behind", "-12", 102, CodeClock, ""},
 		{"half the settling time", "15", 75, CodeClock, ""},
-		{"more than that", "15.1", 0, CodeClock, "the log's clock was 15.1 s ahead of UTC, more than half the settling time\n    mend: add -15.1 s to each time of session 1"},
+		{"more than that", "15.1", 0, CodeClock, "the log's clock was 15.1 s ahead of UTC, more than half the settling time\n    mend: add −15.1 s to each time of session 1"},
 		{"more than that, behind", "-60", 0, CodeClock, "the log's clock was 60 s behind UTC, more than half the settling time\n    mend: add +60 s to each time of session 1"},
 	} {
 		t.Run(c.reason, func(t *testing.T) {

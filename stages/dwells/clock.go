@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 	"time"
 
 	"fairlobe/stages/schedule"
@@ -52,11 +53,11 @@ func (t *trial) clockReadings(s int, limit float64) []reading {
 		case off > limit:
 			t.fault(*e, colValue, CodeClock,
 				fmt.Sprintf("the log's clock was %s, more than half the settling time", offBy(e.Value)),
-				fmt.Sprintf("add %+.4g s to each time of session %d that this clock gave, and write 0 here", -e.Value, e.Session))
+				fmt.Sprintf("add %s s to each time of session %d that this clock gave, and write 0 here", signedS(-e.Value), e.Session))
 		case off > silentS:
 			t.warn(*e, colValue, CodeClock,
-				fmt.Sprintf("the log's clock was %s: the times of session %d near this reading are corrected by %+.4g s",
-					offBy(e.Value), e.Session, -e.Value),
+				fmt.Sprintf("the log's clock was %s: the times of session %d near this reading are corrected by %s s",
+					offBy(e.Value), e.Session, signedS(-e.Value)),
 				"set the clock before the next session")
 		}
 	}
@@ -72,6 +73,9 @@ func nearestReading(readings []reading, at time.Time) float64 {
 	}
 	return value
 }
+
+// signedS writes seconds with their sign, a true minus.
+func signedS(s float64) string { return strings.Replace(fmt.Sprintf("%+.4g", s), "-", "\u2212", 1) }
 
 func offBy(s float64) string {
 	if s < 0 {

@@ -29,11 +29,11 @@ func TestDistanceThatLooksLikeALobe(t *testing.T) {
 	require.LessOrEqual(t, max(*e.PGate1, *e.PGate2), 0.05, "the gates alone are fooled")
 	require.Greater(t, *e.P, 0.05)
 	require.Equal(t, "distance_tangled", e.ReasonCode)
-	require.Contains(t, e.Reason, "their distance explains it as well as the azimuth")
+	require.Contains(t, e.Reason, "their distance explains it as well as their direction does")
 	e = tangled(1, 4).one(t)
 	require.Equal(t, "different", e.Verdict, e.Reason)
 	require.Equal(t, []string{"distance_tangled"}, e.codes())
-	require.Contains(t, e.Warnings[0].Text, "beyond what the distance explains, gate 1 has p = ")
+	require.Contains(t, e.Warnings[0].Text, "with the distance taken out, gate 1 has p = ")
 }
 
 func TestTangledDistanceTurnsWithTheArms(t *testing.T) {

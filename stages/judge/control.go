@@ -10,7 +10,7 @@ import (
 // described and not tested.
 
 // describeControl shows the arm minus the control station over the stations that heard both; false where no station did.
-// Stations that heard one of the two alone are left out: those that never heard us have no number.
+// Stations that heard one of the two alone are left out: of those that never heard us nothing is told here.
 func (c *court) describeControl(e *Entry, own []reception) (bool, error) {
 	blocks := c.blocksOf(e.Band, 0)
 	control := inBlocks(c.selectFrom(c.controlled, e, e.Arms[0]), blocks)

@@ -95,7 +95,7 @@ func (c *court) testLobe(e *Entry, t *contest, d *contrast.Directivity) {
 	}
 	e.naiveLobe(t.bearings)
 	if d.Tangle.Tangled && c.gate1(d) <= alpha {
-		e.warn("distance_tangled", fmt.Sprintf("the distances of the stations go with the lobe (correlation %.2f): beyond what the distance explains, gate 1 has p = %.2g and gate 2 p = %.2g, and these count, too",
+		e.warn("distance_tangled", fmt.Sprintf("far and near stations lie in different directions (correlation %.2f), so distance may pass for direction; with the distance taken out, gate 1 has p = %.2g and gate 2 p = %.2g, and the lobe must pass these, too",
 			math.Abs(d.Tangle.Correlation), *roundP(d.Tangle.Gate1), *roundP(d.Tangle.Gate2)))
 	}
 }
@@ -116,7 +116,7 @@ func (e *Entry) fillSectors(d *contrast.Directivity) {
 		}
 		e.Directivity.Sectors = append(e.Directivity.Sectors, entry)
 	}
-	if d.Stations > 0 {
+	if d.Stations > 0 && d.Sized {
 		e.EstimateDB = round4(d.EstimateDB)
 	}
 }
@@ -151,8 +151,10 @@ func swing(lobes []contrast.Lobe) *float64 {
 	return &sum
 }
 
+// fillFrontToBack shows the contrast along the axis named beforehand. Two opposite lobes have no front and back: what the
+// stations' places leave of such a contrast would mislead.
 func (c *court) fillFrontToBack(e *Entry, t *contest, intervals bool) {
-	if e.claim.TowardDeg == nil {
+	if e.claim.TowardDeg == nil || shapeOf(e.claim.Shape) == contrast.TwoSided {
 		return
 	}
 	f := t.flat.FrontToBack(*e.claim.TowardDeg * math.Pi / 180)
@@ -183,7 +185,7 @@ func (c *court) decideDirectivity(e *Entry) {
 	case e.rawP != nil && *e.rawP <= alpha:
 		e.conclude(Undecided, "would_pass_alone", c.passesAlone())
 	case c.distanceExplains(e, d):
-		e.conclude(Undecided, "distance_tangled", fmt.Sprintf("no lobe shown: %s differ, and their distance explains it as well as the azimuth, so it depends on where they are, and that is all that is shown", e.who()))
+		e.conclude(Undecided, "distance_tangled", fmt.Sprintf("no lobe shown: the %s differ, and their distance explains it as well as their direction does", e.who()))
 	case differ && !d.Gate2Testable:
 		e.conclude(Undecided, "receivers_differ", fmt.Sprintf("no lobe shown: %s differ, azimuth not shown, and there are too few regions to tell", e.who()))
 	case differ:
@@ -193,8 +195,20 @@ func (c *court) decideDirectivity(e *Entry) {
 	case small:
 		e.conclude(Undecided, "compressed", "no lobe shown, but many reports are so strong that they hide differences: use less power")
 	default:
-		e.conclude(Undecided, "undecided", "no lobe shown, and none of a size that matters is ruled out")
+		e.conclude(Undecided, "undecided", c.lobeLeft(e))
 	}
+}
+
+// lobeLeft says how great a lobe the data leave room for.
+func (c *court) lobeLeft(e *Entry) string {
+	if e.Lobe == nil || e.Lobe.SwingHighDB == nil {
+		return "no lobe shown, and none of a size that matters is ruled out"
+	}
+	high := *e.Lobe.SwingHighDB
+	if high > c.SmallestDB {
+		return fmt.Sprintf("no lobe shown, but one of up to %.2f dB is not ruled out, more than the %g dB that matter", high, c.SmallestDB)
+	}
+	return fmt.Sprintf("no lobe shown, but one of up to %.2f dB is not ruled out, and that matters", high)
 }
 
 func (c *court) passesAlone() string {
@@ -216,19 +230,19 @@ func (e *Entry) overHeard() string {
 	return fmt.Sprintf("over the %s heard (%d%s)", e.who(), e.Stations, e.within(", "))
 }
 
-// concludeLobe adds what is shown only of a lobe that is there: its direction and the all-round value. That one is the
-// estimate then: the plain one weighs the directions by where the stations are.
+// concludeLobe adds what is shown only of a lobe that is there: its direction and the all-round value. The plain estimate
+// weighs the directions by where the stations are, so it is not what is told of a lobe.
 func (c *court) concludeLobe(e *Entry, d *contrast.Directivity) {
 	n := *d
 	if c.turned(e) {
 		n = n.Negated()
 	}
-	e.AllRound, e.EstimateDB = round4(n.AllRoundDB), round4(n.AllRoundDB)
-	where := "in a direction that the data leave open"
+	e.AllRound = round4(n.AllRoundDB)
+	where := " in a direction that the data leave open"
 	if len(n.Lobes) > 0 && n.Lobes[0].DirectionKnown {
 		where = e.fillDirection(n.Lobes[0], !c.open())
 	}
-	e.conclude(Different, "different", fmt.Sprintf("%s gains most against %s %s%s, %s", e.Arms[0], e.Arms[1], where, e.lobeSize(), e.overHeard()))
+	e.conclude(Different, "different", fmt.Sprintf("%s gains most against %s%s%s, %s", e.Arms[0], e.Arms[1], where, e.lobeSize(), e.overHeard()))
 }
 
 // lobeSize gives the amplitude in words. Where its interval reaches down to 0 the figure would only mislead.
@@ -253,7 +267,7 @@ func (e *Entry) fillDirection(l contrast.Lobe, interval bool) string {
 	}
 	whole := math.Mod(math.Round(toward), circle)
 	if l.Harmonic == 2 {
-		return fmt.Sprintf("along %.0f and %.0f degrees", whole, whole+180)
+		return fmt.Sprintf(" in the directions %.0f and %.0f degrees", whole, whole+180)
 	}
-	return fmt.Sprintf("toward %.0f degrees", whole)
+	return fmt.Sprintf(" toward %.0f degrees", whole)
 }

@@ -96,12 +96,14 @@ type Params struct {
 	Control        string // call of a station that sends in the same slots; "" without one
 	// Tuner: a tuner stands behind the radio, so what a mismatch costs is not known. OneFeedline: all arms have one.
 	Tuner, OneFeedline bool
+	// LinesDeclared are the arms whose feedline's length and loss are declared.
+	LinesDeclared []string
 }
 
 // Stage makes the stage.
 func Stage(p Params) pipeline.Stage {
 	return pipeline.Stage{
-		Name: "judge", Version: 5, Params: p,
+		Name: "judge", Version: 6, Params: p,
 		Needs: []string{"dwells", "trial.json", "stations", "receptions", "late_receptions", "control_receptions", "listening", "sweeps", "intake.json"},
 		Makes: []pipeline.Output{
 			{Name: TableVerdicts, Schema: datasets.Verdicts()}, {Name: TableBlocks, Schema: datasets.Blocks()},

@@ -71,7 +71,7 @@ func (c *court) weighDrop(e, other *Entry) {
 	e.WithoutLateDrops = &OtherVerdict{other.Verdict, other.ReasonCode, other.Reason, other.Blocks, other.EstimateDB, other.IntervalDB, other.P, other.PAdjusted}
 	blocks, them := dropWords(c.lateBlocks(e.Band))
 	if e.Verdict != other.Verdict || e.favours() != other.favours() {
-		e.conclude(Undecided, "late_drop_decides", fmt.Sprintf("%s: without %s %s: %s; with %s %s: %s: a drop after a look must not decide",
+		e.conclude(Undecided, "late_drop_decides", fmt.Sprintf("%s, and a drop after a look must not decide; without %s the verdict is %s, \"%s\"; with %s it is %s, \"%s\"",
 			blocks, them, e.Verdict, e.Reason, them, other.Verdict, other.Reason))
 		e.warn("dropped_after_look", blocks)
 		c.takeBack(e)
@@ -94,11 +94,7 @@ func (c *court) takeBack(e *Entry) {
 	if e.Directivity == nil || e.AllRound == nil {
 		return
 	}
-	d := *e.heard.lobe(shapeOf(e.claim.Shape))
-	if c.turned(e) {
-		d = d.Negated()
-	}
-	e.AllRound, e.EstimateDB = nil, round4(d.EstimateDB)
+	e.AllRound = nil
 	if e.Lobe != nil {
 		e.Lobe.TowardDeg, e.Lobe.TowardIn = nil, nil
 	}

@@ -39,8 +39,8 @@ func TestALateDropMustNotDecide(t *testing.T) {
 	e := w.one(t)
 	require.Equal(t, "undecided", e.Verdict)
 	require.Equal(t, "late_drop_decides", e.ReasonCode)
-	require.Contains(t, e.Reason, "2 blocks were dropped after the data had been looked at: without them different: high is ")
-	require.Contains(t, e.Reason, "with them undecided: ")
+	require.Contains(t, e.Reason, "2 blocks were dropped after the data had been looked at, and a drop after a look must not decide; without them the verdict is different, \"high is ")
+	require.Contains(t, e.Reason, "with them it is undecided, ")
 	require.Equal(t, []string{"dropped_after_look"}, e.codes())
 	require.Equal(t, 8, e.Blocks)
 	require.Equal(t, 2, e.BlocksDropped)
@@ -125,7 +125,7 @@ func TestLateDropsOfAllBlocks(t *testing.T) {
 	w.intake.Read, w.intake.OutOfScope = 1000, 1000
 	e := w.one(t)
 	require.Equal(t, "late_drop_decides", e.ReasonCode)
-	require.Contains(t, e.Reason, "without them refused: none of the 1000 rows")
+	require.Contains(t, e.Reason, "without them the verdict is refused, \"none of the 1000 rows")
 }
 
 func TestLateDropsTurnWithTheArms(t *testing.T) {

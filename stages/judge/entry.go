@@ -89,6 +89,7 @@ type Entry struct {
 	heard                   *contest
 	audience                *audience             // of a heard_by claim
 	shownLobe               *contrast.Directivity // whose amplitude the entry shows, turned as the claim is
+	negative                bool                  // the second arm is the stronger one, whatever the size
 	depends                 bool                  // the data show dependence on azimuth
 	rawP                    *float64              // unrounded, for the correction
 	narrow                  bool                  // the reach must stay "these receivers"
@@ -178,13 +179,16 @@ type Match struct {
 
 // SweepEntry is the worst reading of one sweep inside the limits.
 type SweepEntry struct {
-	Arm          string   `json:"arm"`
-	Sweep        string   `json:"sweep"`
-	Plane        string   `json:"plane"`
-	Readings     int      `json:"readings"`
-	HighestSWR   *float64 `json:"highest_swr"`
-	SWRInterval  *Range   `json:"highest_swr_interval"`
+	Arm         string   `json:"arm"`
+	Sweep       string   `json:"sweep"`
+	Plane       string   `json:"plane"`
+	Readings    int      `json:"readings"`
+	HighestSWR  *float64 `json:"highest_swr"`
+	SWRInterval *Range   `json:"highest_swr_interval"`
+	// FrequencyMHz is that of the reading that decides: the highest SWR, unless that bounds nothing.
 	FrequencyMHz *float64 `json:"at_mhz"`
+	// Z0Ohm is what the SWR refers to.
+	Z0Ohm float64 `json:"z0_ohm"`
 	// FeedlineRemoved tells that the readings were made at the radio, and are calculated for the feedpoint.
 	FeedlineRemoved bool `json:"feedline_removed"`
 	// HighestSWRAtRadio stands beside a highest SWR at the feedpoint if the sweep has readings at the radio, too.

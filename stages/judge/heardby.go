@@ -289,7 +289,7 @@ func (c *court) decideHeardBy(e *Entry) {
 	case *e.rawP <= alpha || excludesZero(i):
 		e.conclude(Undecided, "would_pass_alone", fmt.Sprintf("the difference of shares (%s) would pass alone, not among the %d questions asked", pointSpan(i), c.family)+c.planHeardBy(e))
 	default:
-		e.conclude(Undecided, "undecided", fmt.Sprintf("the data allow %s: no difference of shares, and also differences that matter", pointSpan(i))+c.planHeardBy(e))
+		e.conclude(Undecided, "undecided", allowed(pointSpan(i), i, "difference of shares", "differences")+c.planHeardBy(e))
 	}
 }
 
@@ -299,12 +299,12 @@ func (c *court) concludeSameShare(e *Entry) {
 		e.widen()
 	}
 	if !excludesZero(h.IntervalPoints) {
-		e.conclude(Same, "practically_the_same", fmt.Sprintf("%s, any difference is smaller than %g percentage points (%s)%s", e.audienceWords(), h.SmallestPoints, pointSpan(h.IntervalPoints), e.littleSaid()))
+		e.conclude(Same, "practically_the_same", fmt.Sprintf("%s, any difference is smaller than %g percentage points (%s)%s%s", e.audienceWords(), h.SmallestPoints, pointSpan(h.IntervalPoints), e.alsoBeyond(), e.littleSaid()))
 		return
 	}
 	better, _, i, _ := e.rankedShares()
-	e.conclude(Same, "practically_the_same", fmt.Sprintf("%s, a difference of %.2f to %.2f percentage points is there, in favour of %s; you said that less than %g does not matter%s",
-		e.audienceWords(), *i[0], *i[1], better, h.SmallestPoints, e.littleSaid()))
+	e.conclude(Same, "practically_the_same", fmt.Sprintf("%s, a difference of %.2f to %.2f percentage points is there, in favour of %s%s; you said that less than %g does not matter%s",
+		e.audienceWords(), *i[0], *i[1], better, e.alsoBeyond(), h.SmallestPoints, e.littleSaid()))
 }
 
 // littleSaid ends the sentence where nearly all hear both arms: equal shares are then no proof of equal arms.
@@ -317,7 +317,7 @@ func (e *Entry) littleSaid() string {
 
 func (c *court) concludeOtherShare(e *Entry) {
 	h := e.HeardBy
-	if e.Beyond != nil && e.Beyond.P != nil && *e.Beyond.P <= alpha {
+	if h.IntervalPoints != nil && e.Beyond != nil && e.Beyond.P != nil && *e.Beyond.P <= alpha {
 		e.widen()
 	}
 	better, worse, i, shares := e.rankedShares()
@@ -329,8 +329,8 @@ func (c *court) concludeOtherShare(e *Entry) {
 	if e.claim.Direction == "received" {
 		verb = "hears"
 	}
-	e.conclude(Different, "different", fmt.Sprintf("%s, %s %s %.0f %% and %s %.0f %%: %.2f percentage points more (%s), %s",
-		e.audienceWords(), better, verb, shares[0], worse, shares[1], math.Abs(*h.EstimatePoints), pointSpan(i), size))
+	e.conclude(Different, "different", fmt.Sprintf("%s, %s %s %.0f %% and %s %.0f %%: %.2f percentage points more (%s), %s%s",
+		e.audienceWords(), better, verb, shares[0], worse, shares[1], math.Abs(*h.EstimatePoints), pointSpan(i), size, e.alsoBeyond()))
 }
 
 // rankedShares gives the arms with the one of the greater share first, and the interval and the shares in that order.
@@ -358,17 +358,21 @@ func (e *Entry) audienceWords() string {
 	case e.HeardBy.BlocksKnown < e.Blocks:
 		what = "receivers that were listening or, where that is not known, heard either arm in the session"
 	}
-	at := fmt.Sprintf("of the %d %s%s", e.Stations, what, e.within(" "))
+	return fmt.Sprintf("of the %d %s%s", e.Stations, what, e.within(" "))
+}
+
+// alsoBeyond says that the difference, not the shares, holds for others, too.
+func (e *Entry) alsoBeyond() string {
 	if e.Reach != nil && *e.Reach == Beyond {
-		at += ", and by their spread also beyond them"
+		return "; by their spread that holds beyond these " + e.who() + ", too"
 	}
-	return at
+	return ""
 }
 
 // planHeardBy is plan for a difference of shares.
 func (c *court) planHeardBy(e *Entry) string {
 	h := e.audience.result
-	if h.Blocks < 2 || math.IsNaN(h.SigmaPoints) {
+	if h.Blocks < 2 || math.IsNaN(h.SigmaPoints) || !boundedSomewhere(e.HeardBy.IntervalPoints) {
 		return ""
 	}
 	points := e.HeardBy.SmallestPoints

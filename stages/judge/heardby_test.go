@@ -82,7 +82,7 @@ func heardByCases() []ruleCase {
 		}
 	})
 	return []ruleCase{
-		is("different", heardOften(10, by(0.4)), "different", "different", beyond, []string{}, "of the 24 receivers that were listening, and by their spread also beyond them, high is heard by", "percentage points more", "more than the 10 that matter"),
+		is("different", heardOften(10, by(0.4)), "different", "different", beyond, []string{}, "of the 24 receivers that were listening, high is heard by", "percentage points more", "more than the 10 that matter; by their spread that holds beyond these receivers, too"),
 		is("the size is not settled", heardOften(42, by(0.4)), "different", "different", beyond, []string{}, "the size is not settled"),
 		is("the other arm", heardOften(10, by(-0.3)), "different", "different", beyond, []string{}, "low is heard by"),
 		is("no background", with(heardOften(10, by(0.4)), noBackground), "different", "different", beyond, []string{"listening_unknown"}, "of the 24 receivers that heard either arm in the session"),
@@ -105,7 +105,7 @@ func heardByCases() []ruleCase {
 		is("not random", with(heardOften(10, by(0.4)), func(w *world) {
 			w.params.Seal, w.params.SealedMs, w.params.OrderFile = judge.SealNone, 0, true
 		}), "refused", "order_not_random", "", []string{}, "described, not tested"),
-		is("within a distance", with(heardOften(10, by(0.45)), func(w *world) { w.claims[0].WithinKm = &[2]float64{0, 1000} }), "different", "different", beyond, nil, "of the 12 receivers that were listening from 0 to 1000 km away"),
+		is("within a distance", with(heardOften(10, by(0.45)), func(w *world) { w.claims[0].WithinKm = &[2]float64{0, 1000} }), "different", "different", beyond, nil, "of the 12 receivers that were listening up to 1000 km away"),
 	}
 }
 

@@ -205,11 +205,19 @@ func (c *court) refusedRows(e *Entry) bool {
 	case i.Used > 0:
 		return false
 	case i.Quarantined < i.Read && !c.complete():
-		e.conclude(Refused, "no_usable_rows", fmt.Sprintf("none of the %d rows read is a usable report of the trial yet", i.Read))
+		e.conclude(Refused, "no_usable_rows", noneOf(i.Read, " read is a usable report of the trial yet", " read is no usable report of the trial yet"))
 	default:
-		e.conclude(Refused, "no_usable_rows", fmt.Sprintf("none of the %d rows could be used: see tables/quarantine and where the rows went", i.Read))
+		e.conclude(Refused, "no_usable_rows", noneOf(i.Read, " could be used", " could not be used")+": see tables/quarantine and where the rows went")
 	}
 	return true
+}
+
+// noneOf begins a sentence on rows that are all of no use: "none of the 12 rows could", "the only row could not".
+func noneOf(n int, several, single string) string {
+	if n == 1 {
+		return "the only row" + single
+	}
+	return fmt.Sprintf("none of the %d rows%s", n, several)
 }
 
 // adjust corrects the p values of the family for being many. A claim without one counts in the family's size.

@@ -22,7 +22,8 @@ func (c *court) hearLevel(e *Entry, t *contest) {
 	if c.turned(e) {
 		level = level.Negated()
 	}
-	if level.Estimated {
+	e.negative = level.EstimateDB < 0
+	if level.Sized {
 		e.EstimateDB = round4(level.EstimateDB)
 	}
 	switch {
@@ -162,8 +163,16 @@ func (c *court) decideLevel(e *Entry) {
 	case *e.rawP <= alpha || excludesZero(e.IntervalDB):
 		e.conclude(Undecided, "would_pass_alone", fmt.Sprintf("the difference (%s) would pass alone, not among the %d questions asked", span(e.IntervalDB), c.family)+c.plan(e))
 	default:
-		e.conclude(Undecided, "undecided", fmt.Sprintf("the data allow %s: no difference, and also differences that matter", span(e.IntervalDB))+c.plan(e))
+		e.conclude(Undecided, "undecided", allowed(span(e.IntervalDB), e.IntervalDB, "difference", "differences")+c.plan(e))
 	}
+}
+
+// allowed says what an interval leaves open that holds no difference and also some that matter.
+func allowed(written string, i *Range, one, several string) string {
+	if !boundedSomewhere(i) {
+		return fmt.Sprintf("the data set no bound on either side: no %s, and also any that matters", one)
+	}
+	return fmt.Sprintf("the data allow %s: no %s, and also %s that matter", written, one, several)
 }
 
 // spoiled concludes where a small difference is no proof of one.
@@ -186,7 +195,7 @@ func (c *court) spoiled(e *Entry) bool {
 // from few blocks is uncertain, so its upper 80 % limit is taken.
 func (c *court) plan(e *Entry) string {
 	level := e.heard.level
-	if level.Blocks < 2 || math.IsNaN(level.SigmaDB) {
+	if level.Blocks < 2 || math.IsNaN(level.SigmaDB) || !boundedSomewhere(e.IntervalDB) {
 		return ""
 	}
 	sigma := level.SigmaDB * contrast.PilotFactor(level.Blocks)
@@ -215,7 +224,7 @@ func (c *court) concludeSame(e *Entry) {
 }
 
 func (c *court) concludeDifferent(e *Entry) {
-	if e.Beyond != nil && e.Beyond.P != nil && *e.Beyond.P <= alpha {
+	if e.IntervalDB != nil && e.Beyond != nil && e.Beyond.P != nil && *e.Beyond.P <= alpha {
 		e.widen()
 	}
 	better, worse, i := e.ranked()
@@ -223,11 +232,21 @@ func (c *court) concludeDifferent(e *Entry) {
 	if beyondLimit(i, c.SmallestDB) {
 		size = fmt.Sprintf(", by more than the %g dB that matter", c.SmallestDB)
 	}
-	begin := ""
-	if e.depends {
-		begin = fmt.Sprintf("on average over the %s heard, ", e.who())
+	by := ""
+	if e.EstimateDB != nil {
+		by = fmt.Sprintf("%.2f dB ", math.Abs(*e.EstimateDB))
+	} else if beyondLimit(i, c.SmallestDB) {
+		size += "; by how many dB can't be said"
+	} else {
+		size = "; by how many dB can't be said"
 	}
-	e.conclude(Different, "different", fmt.Sprintf("%s%s is %.2f dB stronger than %s (%s) %s%s", begin, better, math.Abs(*e.EstimateDB), worse, span(i), e.heardAt(), size))
+	text := fmt.Sprintf("%s is %sstronger than %s (%s)", better, by, worse, span(i))
+	if e.depends {
+		text = fmt.Sprintf("on average over %s, %s", e.theHeard(), text)
+	} else {
+		text += " " + e.heardAt()
+	}
+	e.conclude(Different, "different", text+size)
 }
 
 // widen lets the verdict speak beyond the receivers heard, if stations, sectors and regions are many enough.
@@ -239,7 +258,7 @@ func (e *Entry) widen() {
 
 // ranked gives the arms with the stronger one first, and the interval of that one minus the other.
 func (e *Entry) ranked() (better, worse string, i *Range) {
-	negative := *e.EstimateDB < 0
+	negative := e.negative
 	if excludesZero(e.IntervalDB) {
 		negative = e.IntervalDB[1] != nil && *e.IntervalDB[1] < 0
 	}
@@ -258,17 +277,23 @@ func (e *Entry) who() string {
 }
 
 // heardAt says of which stations a sentence speaks.
-func (e *Entry) heardAt() string {
-	at := fmt.Sprintf("at the %d %s heard%s", e.Stations, e.who(), e.within(" "))
+func (e *Entry) heardAt() string { return "at " + e.theHeard() }
+
+// theHeard names the stations that a sentence speaks of.
+func (e *Entry) theHeard() string {
+	who := fmt.Sprintf("the %d %s heard%s", e.Stations, e.who(), e.within(" "))
 	if e.Reach != nil && *e.Reach == Beyond {
-		at += ", and by their spread also beyond them"
+		who += ", and by their spread also beyond them"
 	}
-	return at
+	return who
 }
 
 // within says from which distances the claim takes stations, after a separator; "" from all.
 func (e *Entry) within(separator string) string {
 	if w := e.claim.WithinKm; w != nil {
+		if w[0] == 0 {
+			return fmt.Sprintf("%sup to %g km away", separator, w[1])
+		}
 		return fmt.Sprintf("%sfrom %g to %g km away", separator, w[0], w[1])
 	}
 	return ""
@@ -285,6 +310,10 @@ func (c *court) decideNull(e *Entry) {
 		}
 	case *e.rawP <= alpha || excludesZero(e.IntervalDB):
 		e.conclude(Fails, "fails", fmt.Sprintf("the two names of one configuration differ (%s): something else changes with the name", span(e.IntervalDB)))
+	case e.IntervalDB == nil:
+		e.conclude(Undecided, "no_one_difference", "no one difference fits all blocks: it changed during the trial, or differs between the stations")
+	case !boundedSomewhere(e.IntervalDB):
+		e.conclude(Undecided, "undecided", "the data set no bound on either side: too wide to test the trial")
 	default:
 		e.conclude(Undecided, "undecided", fmt.Sprintf("the data allow %s: too wide to test the trial", span(e.IntervalDB))+c.plan(e))
 	}
@@ -302,6 +331,8 @@ func (c *court) decideStep(e *Entry) {
 		e.conclude(Fails, "fails", fmt.Sprintf("the declared step of %g dB is outside of what the data allow (%s)", stepDB, span(i)))
 	case excludesZero(i):
 		e.conclude(Holds, "holds", fmt.Sprintf("the declared step of %g dB shows (%s)", stepDB, span(i)))
+	case !boundedSomewhere(i):
+		e.conclude(Undecided, "undecided", "the data set no bound on either side: they allow the step, and also none")
 	default:
 		e.conclude(Undecided, "undecided", fmt.Sprintf("the data allow %s: the step, and also none", span(i))+c.plan(e))
 	}

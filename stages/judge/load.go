@@ -69,6 +69,7 @@ type reading struct {
 	arm, sweep, plane string
 	measured          bool // at that plane; else the feedline was removed by calculation
 	mhz               float64
+	z0                float64 // what SWR and losses refer to, ohm
 	swr, low, high    *float64
 	lineLossDB        *float64 // of the feedline that was removed, with its mismatch
 	returnLossDB      *float64
@@ -92,7 +93,7 @@ func (p Params) load(in *pipeline.Input) (*data, error) {
 		d.listening = append(d.listening, listener{r.Int("session"), r.Int("block"), r.Str("band"), r.Str("arm"), int(r.Int("station"))})
 	}
 	for r := table.NewReader(in.Table("sweeps")); r.Next(); {
-		d.readings = append(d.readings, reading{r.Str("arm"), r.Str("sweep"), r.Str("plane"), r.Bool("measured"), r.Float("frequency_mhz"),
+		d.readings = append(d.readings, reading{r.Str("arm"), r.Str("sweep"), r.Str("plane"), r.Bool("measured"), r.Float("frequency_mhz"), r.Float("z0_ohm"),
 			r.FloatOrNil("swr"), r.FloatOrNil("swr_low"), r.FloatOrNil("swr_high"), r.FloatOrNil("line_loss_db"),
 			r.FloatOrNil("return_loss_db"), r.FloatOrNil("mismatch_loss_db")})
 	}

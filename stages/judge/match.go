@@ -40,8 +40,7 @@ func (c *court) hearMatch(e *Entry, band Band) {
 	}
 	e.Match = &Match{SWRAtMost: e.claim.SWRAtMost, FromMHz: from, ToMHz: to, Sweeps: []SweepEntry{}, Repeatability: []RepeatedSweeps{}}
 	var missing []string
-	over, doubtful, impossible := "", "", ""
-	planes := map[string]bool{}
+	f := matchFinding{z0: map[float64]bool{}}
 	for _, arm := range e.Arms {
 		some := c.sweepsOf(arm, from, to)
 		if r := repeatability(arm, some); r != nil {
@@ -52,23 +51,83 @@ func (c *court) hearMatch(e *Entry, band Band) {
 			continue
 		}
 		for _, sweep := range some {
-			e.Match.Sweeps = append(e.Match.Sweeps, worstOf(sweep))
+			e.Match.Sweeps = append(e.Match.Sweeps, worstOf(sweep, e.claim.SWRAtMost))
 			e.warnOfLineLoss(sweep.judged)
-			for _, r := range sweep.judged {
-				planes[r.where()] = true
-				switch limit := e.claim.SWRAtMost; {
-				case r.beyond(limit):
-					over = cmp.Or(over, sweep.over(limit))
-				case r.swr == nil:
-					impossible = cmp.Or(impossible, r.words())
-				case r.high == nil || *r.high > limit+rounding:
-					doubtful = cmp.Or(doubtful, r.words())
-				}
+			if sweep.judged[0].plane == atRadio {
+				c.warnOfRadio(e, arm)
 			}
+			f.add(sweep, e.claim.SWRAtMost)
 		}
-		e.warnOfGaps(arm, some, from, to)
+		f.planes = append(f.planes, planesOf(arm, some))
+		if e.warnOfGaps(arm, some, from, to) {
+			f.part = cmp.Or(f.part, arm)
+		}
 	}
-	e.concludeMatch(strings.Join(slices.Sorted(maps.Keys(planes)), " or "), c.unmeasured(e, missing), over, impossible, doubtful)
+	f.missing = c.unmeasured(e, missing)
+	e.concludeMatch(f)
+}
+
+// matchFinding is what the sweeps of all arms say; texts are "" where there is nothing of the kind.
+type matchFinding struct {
+	planes                              []armPlanes
+	z0                                  map[float64]bool // impedances that the readings refer to
+	over, missing, impossible, doubtful string
+	part                                string // an arm of which most of the range is not measured
+}
+
+// add takes a sweep. What decides it also stands in its entry.
+func (f *matchFinding) add(m measurement, limit float64) {
+	for _, r := range m.judged {
+		f.z0[r.z0] = true
+	}
+	switch r := m.deciding(limit); {
+	case r.beyond(limit):
+		f.over = cmp.Or(f.over, m.over(limit))
+	case r.swr == nil:
+		f.impossible = cmp.Or(f.impossible, r.words())
+	case r.open(limit):
+		f.doubtful = cmp.Or(f.doubtful, r.words())
+	}
+}
+
+// deciding gives the reading that decides a sweep: the highest of those that are beyond the limit, else of those that bound
+// nothing, else of those that may be beyond it, else of all.
+func (m measurement) deciding(limit float64) reading {
+	for _, decides := range []func(reading) bool{
+		func(r reading) bool { return r.beyond(limit) },
+		func(r reading) bool { return r.swr == nil },
+		func(r reading) bool { return r.open(limit) },
+	} {
+		if some := slices.DeleteFunc(slices.Clone(m.judged), func(r reading) bool { return !decides(r) }); len(some) > 0 {
+			return highest(some)
+		}
+	}
+	return highest(m.judged)
+}
+
+// armPlanes tells where the readings of an arm were taken.
+type armPlanes struct{ arm, where string }
+
+func planesOf(arm string, sweeps []measurement) armPlanes {
+	planes := map[string]bool{}
+	for _, sweep := range sweeps {
+		for _, r := range sweep.judged {
+			planes[r.where()] = true
+		}
+	}
+	return armPlanes{arm, strings.Join(slices.Sorted(maps.Keys(planes)), ", and ")}
+}
+
+// planeWords names the plane once where the arms agree, else arm by arm.
+func planeWords(all []armPlanes) string {
+	var each []string
+	for _, p := range all {
+		each = append(each, p.arm+" "+p.where)
+	}
+	if !slices.ContainsFunc(all, func(p armPlanes) bool { return p.where != all[0].where }) {
+		return all[0].where + ", "
+	}
+	return strings.Join(each, "; ") + ": "
 }
 
 // wrongUnit is the ratio of frequencies from which a unit that was mistaken is the likely cause.
@@ -94,7 +153,11 @@ func (c *court) unmeasured(e *Entry, missing []string) string {
 		if high*wrongUnit < e.Match.FromMHz || low > wrongUnit*e.Match.ToMHz {
 			mend = "check the unit"
 		}
-		elsewhere += fmt.Sprintf("; %s lie at %.6g to %.6g MHz: %s", those, low, high, mend)
+		where := fmt.Sprintf("%.6g to %.6g", low, high)
+		if low == high {
+			where = fmt.Sprintf("%.6g", low)
+		}
+		elsewhere += fmt.Sprintf("; %s lie at %s MHz: %s", those, where, mend)
 	}
 	return text + cmp.Or(elsewhere, ": measure there")
 }
@@ -113,45 +176,80 @@ func (c *court) rangeOf(arm string) (low, high float64, measured bool) {
 	return low, high, measured
 }
 
-// concludeMatch sets the verdict; planes says where the readings were taken.
-func (e *Entry) concludeMatch(planes, missing, over, impossible, doubtful string) {
+// concludeMatch sets the verdict.
+func (e *Entry) concludeMatch(f matchFinding) {
 	limit := e.claim.SWRAtMost
-	all := fmt.Sprintf("%s, every reading from %g to %g MHz is at most %g, with its rounding", planes, e.Match.FromMHz, e.Match.ToMHz, limit)
+	if len(f.z0) > 1 {
+		e.warn("mixed_references", "the SWR of the sweeps refers to different impedances ("+ohms(f.z0)+" ohm): figures of one are not those of another")
+	}
+	e.warn("match_is_not_efficiency", "SWR says how much power is taken, not how much is radiated: a dummy load has a perfect match")
 	switch {
-	case over != "":
-		e.conclude(Fails, "fails", over)
-	case missing != "":
-		e.conclude(Refused, "no_readings", missing)
-	case impossible != "":
-		e.conclude(Undecided, "impossible_reading", impossible+", for more would be reflected than arrives: calibrate the analyser, check the declared feedline, and measure again")
-	case doubtful != "":
-		e.conclude(Undecided, "rounding", fmt.Sprintf("%s as it was shown: the true value may lie on either side of the limit of %g", doubtful, limit))
+	case f.over != "":
+		e.conclude(Fails, "fails", f.over)
+		return
+	case f.missing != "":
+		e.conclude(Refused, "no_readings", f.missing)
+		return
+	case f.impossible != "":
+		e.conclude(Undecided, "impossible_reading", f.impossible+", for more would be reflected than arrives: calibrate the analyser, check the declared feedline, and measure again")
+		return
+	case f.doubtful != "":
+		e.conclude(Undecided, "rounding", fmt.Sprintf("%s as it was shown: the true value may lie on either side of the limit of %g", f.doubtful, limit))
+		return
+	}
+	span := fmt.Sprintf("from %g to %g MHz", e.Match.FromMHz, e.Match.ToMHz)
+	all := fmt.Sprintf("%severy reading %s is at most %g, with its rounding", planeWords(f.planes), span, limit)
+	switch {
+	case f.part != "":
+		e.conclude(Undecided, "part_measured", fmt.Sprintf("%s, but of %s over half of that range is not measured: measure there", all, f.part))
 	case e.warned("gap_in_readings"):
 		e.conclude(Holds, "holds", all+", but there are gaps between them")
 	default:
 		e.conclude(Holds, "holds", all)
 	}
-	e.warn("match_is_not_efficiency", "SWR says how much power is taken, not how much is radiated: a dummy load has a perfect match")
-	for _, s := range e.Match.Sweeps {
-		if s.Plane == atRadio {
-			e.warn("measured_at_radio", "measured at the radio: loss of the feedline makes the SWR look better than it is at the antenna; measure at the feedpoint, or declare length and loss of the feedline")
-		}
-	}
 }
 
-// where names the plane of a reading. At the radio a lossy line hides SWR, so every sentence about SWR says it.
+func ohms(z0 map[float64]bool) string {
+	var out []string
+	for _, ohm := range slices.Sorted(maps.Keys(z0)) {
+		out = append(out, fmt.Sprintf("%g", ohm))
+	}
+	return strings.Join(out, ", ")
+}
+
+// warnOfRadio says what readings at the radio hide, and how the feedpoint may be known.
+func (c *court) warnOfRadio(e *Entry, arm string) {
+	mend := "measure at the feedpoint, or declare length and loss of the feedline"
+	if slices.Contains(c.LinesDeclared, arm) {
+		mend = "the declared feedline can't be taken out of SWR alone that refers to another impedance than the line's: save R and X, or measure at the feedpoint"
+	}
+	e.warn("measured_at_radio", "measured at the radio: loss of the feedline makes the SWR look better than it is at the antenna; "+mend)
+}
+
+// usualZ0 is what SWR refers to where nothing is said of it, ohm.
+const usualZ0 = 50
+
+// where names the plane of a reading, and what its SWR refers to if it is not the usual. At the radio a lossy line hides
+// SWR, so every sentence about SWR says it.
 func (r reading) where() string {
+	against := ""
+	if r.z0 != usualZ0 {
+		against = fmt.Sprintf(" (against %g ohm)", r.z0)
+	}
 	switch {
 	case r.plane == atRadio:
-		return "at the radio"
+		return "at the radio" + against
 	case r.measured:
-		return "at the feedpoint"
+		return "at the feedpoint" + against
 	}
-	return "at the feedpoint, feedline removed"
+	return "at the feedpoint, feedline removed" + against
 }
 
 // beyond tells whether every SWR that the reading allows is above the limit.
 func (r reading) beyond(limit float64) bool { return r.low == nil || *r.low > limit+rounding }
+
+// open tells whether the reading allows an SWR above the limit.
+func (r reading) open(limit float64) bool { return r.high == nil || *r.high > limit+rounding }
 
 func (r reading) words() string {
 	if r.swr == nil {
@@ -162,8 +260,7 @@ func (r reading) words() string {
 
 // over says by how much a sweep is above the limit, and whether the radio's end of the feedline shows it.
 func (m measurement) over(limit float64) string {
-	beyond := slices.DeleteFunc(slices.Clone(m.judged), func(r reading) bool { return !r.beyond(limit) })
-	text := fmt.Sprintf("%s, above the limit of %g", highest(beyond).words(), limit)
+	text := fmt.Sprintf("%s, above the limit of %g", m.deciding(limit).words(), limit)
 	if len(m.radio) == 0 {
 		return text
 	}
@@ -197,16 +294,16 @@ func (c *court) sweepsOf(arm string, from, to float64) []measurement {
 	return out
 }
 
-// worstOf gives the highest reading of a sweep, and the least and greatest value that the highest SWR can have. A null
-// SWR is one without bound: a return loss of 0.
-func worstOf(m measurement) SweepEntry {
+// worstOf gives the reading that decides a sweep, which is its highest one unless that bounds nothing, and the least and
+// greatest value that the highest SWR can have. A null SWR is one without bound: a return loss of 0.
+func worstOf(m measurement, limit float64) SweepEntry {
 	sweep := m.judged
-	worst := highest(sweep)
+	worst := m.deciding(limit)
 	low := slices.MaxFunc(sweep, func(a, b reading) int { return compareUnbounded(a.low, b.low) }).low
 	high := slices.MaxFunc(sweep, func(a, b reading) int { return compareUnbounded(a.high, b.high) }).high
 	at := worst.mhz
 	s := SweepEntry{Arm: worst.arm, Sweep: worst.sweep, Plane: worst.plane, Readings: len(sweep), FrequencyMHz: &at, SWRInterval: &Range{},
-		FeedlineRemoved: worst.plane != atRadio && !worst.measured}
+		Z0Ohm: worst.z0, FeedlineRemoved: worst.plane != atRadio && !worst.measured}
 	for _, v := range []struct {
 		from *float64
 		to   **float64
@@ -239,22 +336,45 @@ func (e *Entry) warnOfLineLoss(sweep []reading) {
 	}
 }
 
-// warnOfGaps looks at the readings of all sweeps of an arm together.
-func (e *Entry) warnOfGaps(arm string, sweeps []measurement, from, to float64) {
-	at := []float64{to}
+// mostOpen is the share of the range that may lie in one gap, or away from all readings, before they say little of it.
+const mostOpen = 0.5
+
+// warnOfGaps looks at the readings of all sweeps of an arm together. It tells whether most of the range is not measured:
+// over half of it lies in one gap, or farther from every reading than these usually lie apart.
+func (e *Entry) warnOfGaps(arm string, sweeps []measurement, from, to float64) (most bool) {
+	var at []float64
 	for _, sweep := range sweeps {
 		for _, r := range sweep.judged {
 			at = append(at, r.mhz)
 		}
 	}
 	slices.Sort(at)
-	last := from
-	for _, next := range at {
-		if next-last > widestGap*(to-from) {
+	at = slices.Compact(at)
+	apart := usualSpacing(at)
+	last, away := from, 0.0
+	for i, next := range append(at, to) {
+		gap := next - last
+		if gap > widestGap*(to-from) {
 			e.warn("gap_in_readings", fmt.Sprintf("%s: no reading between %g and %g MHz", arm, last, next))
 		}
+		near := 2 * apart
+		if i == 0 || i == len(at) { // one of the ends is an edge and no reading
+			near = apart
+		}
+		away += max(0, gap-near)
+		most = most || gap > mostOpen*(to-from)+rounding
 		last = next
 	}
+	return most || away > mostOpen*(to-from)+rounding
+}
+
+// usualSpacing is the median distance between neighbours; 0 of fewer than two.
+func usualSpacing(at []float64) float64 {
+	var steps []float64
+	for i := 1; i < len(at); i++ {
+		steps = append(steps, at[i]-at[i-1])
+	}
+	return quantile(0.5, steps)
 }
 
 // compareUnbounded orders values; null is the greatest.

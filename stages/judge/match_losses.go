@@ -96,10 +96,16 @@ func (e *Entry) warnOfMatch() {
 	if e.ExplainedDB == nil || e.EstimateDB == nil || !excludesZero(e.IntervalDB) {
 		return
 	}
-	if share := *e.ExplainedDB / *e.EstimateDB; share > mostExplained {
-		e.warn("match_explains", fmt.Sprintf("by the sweeps, mismatch and line loss explain %.2f dB of the difference of %.2f dB: match or feed the weaker arm better before you credit the antenna",
-			math.Abs(*e.ExplainedDB), math.Abs(*e.EstimateDB)))
+	share := *e.ExplainedDB / *e.EstimateDB
+	if share <= mostExplained {
+		return
 	}
+	part := "of the difference"
+	if share > 1 {
+		part = "and so more than the whole difference"
+	}
+	e.warn("match_explains", fmt.Sprintf("by the sweeps, mismatch and line loss explain %.2f dB %s of %.2f dB: match or feed the weaker arm better before you credit the antenna",
+		math.Abs(*e.ExplainedDB), part, math.Abs(*e.EstimateDB)))
 }
 
 // RepeatedSweeps is how far the sweeps of one arm lie apart at the same frequencies: what the sweeps of two arms must exceed

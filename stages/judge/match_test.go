@@ -62,16 +62,25 @@ func matchCases() []ruleCase {
 		{rule: rule, name: "two arms, one above", world: made([]string{"low", "high"}, shown("high", "c.csv", "feedpoint", 3), whole), verdict: "fails", code: "fails", says: []string{"the SWR of high is 3"}},
 		{rule: rule, name: "one arm above, the other not measured", world: made([]string{"low", "high"}, shown("high", "c.csv", "feedpoint", 3)), verdict: "fails", code: "fails"},
 		{rule: rule, name: "one arm not measured", world: made([]string{"low", "high"}, shown("high", "c.csv", "feedpoint", 1.5)), verdict: "refused", code: "no_readings", says: []string{"no readings of low from 14 to 14.35 MHz: measure there"}},
-		{rule: rule, name: "measured on another band", world: made(low, []sweepRow{{arm: "low", sweep: "a.csv", plane: "radio", mhz: 28.5, swr: whole[0].swr}}), verdict: "refused", code: "no_readings", says: []string{"MHz; they lie at 28.5 to 28.5 MHz: measure there too"}},
+		{rule: rule, name: "measured on another band", world: made(low, []sweepRow{{arm: "low", sweep: "a.csv", plane: "radio", mhz: 28.5, swr: whole[0].swr}}), verdict: "refused", code: "no_readings", says: []string{"MHz; they lie at 28.5 MHz: measure there too"}},
 		{rule: rule, name: "GHz taken for MHz", world: made(low, []sweepRow{{arm: "low", sweep: "a.csv", plane: "radio", mhz: 0.0141, swr: whole[0].swr}, {arm: "low", sweep: "a.csv", plane: "radio", mhz: 0.0142, swr: whole[0].swr}}), verdict: "refused", code: "no_readings",
 			says: []string{"no readings of low from 14 to 14.35 MHz; they lie at 0.0141 to 0.0142 MHz: check the unit"}},
 		{rule: rule, name: "kHz taken for MHz, one of two arms", world: made([]string{"low", "high"}, []sweepRow{{arm: "low", sweep: "a.csv", plane: "radio", mhz: 14100, swr: whole[0].swr}}), verdict: "refused", code: "no_readings",
-			says: []string{"no readings of low, high from 14 to 14.35 MHz; those of low lie at 14100 to 14100 MHz: check the unit"}},
+			says: []string{"no readings of low, high from 14 to 14.35 MHz; those of low lie at 14100 MHz: check the unit"}},
 		{rule: rule, name: "no sweep at all", world: made(low), verdict: "refused", code: "no_readings"},
 		{rule: rule, name: "return loss 0", world: made(low, []sweepRow{unbounded("low", 14.2)}), verdict: "fails", code: "fails", says: []string{"the SWR of low at 14.2 MHz is beyond measure"}},
 		{rule: rule, name: "more reflected than arrives", world: made(low, []sweepRow{{arm: "low", sweep: "a.csv", plane: "feedpoint", mhz: 14, low: &one}}), verdict: "undecided", code: "impossible_reading", says: []string{"the SWR of low at 14 MHz is beyond measure, for more would be reflected"}},
 		{rule: "9: a feedline that loses over 1 dB is told", name: "a lossy feedline", world: with(made(low, whole), func(w *world) { w.sweeps[3].loss = &loss }), verdict: "holds", code: "holds", warns: []string{"line_loss", "match_is_not_efficiency"}},
-		{rule: rule, name: "a gap", world: made(low, whole[:4]), verdict: "holds", code: "holds", says: []string{"but there are gaps"}, warns: []string{"gap_in_readings", "match_is_not_efficiency"}},
+		{rule: rule, name: "a gap", world: made(low, whole[:5]), verdict: "holds", code: "holds", says: []string{"but there are gaps"}, warns: []string{"gap_in_readings", "match_is_not_efficiency"}},
+		{rule: rule, name: "half of the range is a gap", world: made(low, whole[:4]), verdict: "undecided", code: "part_measured", says: []string{"of low over half of that range is not measured"}},
+		{rule: rule, name: "readings at one end", world: made(low, []sweepRow{whole[0]}, moved(whole, 14.001, 14.002, 14.2)), verdict: "undecided", code: "part_measured"},
+		{rule: rule, name: "one arm of two measured at one frequency", world: made([]string{"low", "high"}, whole, shown("high", "c.csv", "feedpoint", 1.5)[:1]), verdict: "undecided", code: "part_measured", says: []string{"but of high over half"}},
+		{rule: rule, name: "the arms at different planes", world: made([]string{"low", "high"}, whole, shown("high", "c.csv", "radio", 1.5)), verdict: "holds", code: "holds",
+			says: []string{"low at the feedpoint; high at the radio: every reading from 14 to 14.35 MHz"}},
+		{rule: rule, name: "the declared line stays", world: with(made(low, shown("low", "a.csv", "radio", 1.5)), func(w *world) { w.params.LinesDeclared = []string{"low"} }), verdict: "holds", code: "holds", warns: []string{"match_is_not_efficiency", "measured_at_radio"}},
+		{rule: rule, name: "against 75 ohm", world: made(low, against(75, whole)), verdict: "holds", code: "holds", says: []string{"at the feedpoint (against 75 ohm), every reading"}, warns: only},
+		{rule: rule, name: "against 50 and 75 ohm", world: made([]string{"low", "high"}, whole, against(75, shown("high", "c.csv", "feedpoint", 1.5))), verdict: "holds", code: "holds",
+			says: []string{"low at the feedpoint; high at the feedpoint (against 75 ohm): every reading"}, warns: []string{"match_is_not_efficiency", "mixed_references"}},
 		{rule: rule, name: "two sweeps fill each other's gaps", world: made(low, shown("low", "a.csv", "feedpoint", 1.5)[:4], shown("low", "b.csv", "feedpoint", 1.5)[4:]), verdict: "holds", code: "holds", warns: only},
 		{rule: rule, name: "narrower limits", world: with(made(low, whole[:3]), func(w *world) {
 			from, to := 14.0, 14.1
@@ -81,6 +90,49 @@ func matchCases() []ruleCase {
 			says: []string{"at the radio, every reading from 14 to 14.35 MHz is at most 2"}, warns: []string{"match_is_not_efficiency", "measured_at_radio"}},
 		{rule: "9: match does not rest on spots", name: "no reports yet", world: with(made(low, whole), func(w *world) { w.intake.Background = 1 }), verdict: "holds", code: "holds"},
 	}
+}
+
+// moved gives readings of one SWR at some frequencies.
+func moved(like []sweepRow, mhz ...float64) []sweepRow {
+	var out []sweepRow
+	for _, at := range mhz {
+		r := like[0]
+		r.mhz = at
+		out = append(out, r)
+	}
+	return out
+}
+
+// against gives the readings with another impedance that they refer to.
+func against(ohm float64, rows []sweepRow) []sweepRow {
+	out := slices.Clone(rows)
+	for i := range out {
+		out[i].z0 = ohm
+	}
+	return out
+}
+
+// What the details name is what decides, though another reading bounds nothing.
+func TestMatchNamesTheReadingThatDecides(t *testing.T) {
+	one, high := 1.0, 2.4
+	e := judgeMatch(t, exact(14.1, &high), planeRow{sweepRow: sweepRow{arm: "low", sweep: "a.s1p", plane: "feedpoint", mhz: 14.2, low: &one}})
+	require.Equal(t, "fails", e.Verdict)
+	require.Contains(t, e.Reason, "the SWR of low is 2.4 at 14.1 MHz")
+	require.Equal(t, 14.1, *e.Match.Sweeps[0].FrequencyMHz)
+	require.Equal(t, 2.4, *e.Match.Sweeps[0].HighestSWR)
+}
+
+// A line that is declared and stays is not asked for again.
+func TestMatchSaysWhyTheLineStays(t *testing.T) {
+	w := with(asking(plain(), matchClaim("low")), func(w *world) { w.sweeps = shown("low", "a.csv", "radio", 1.5) })
+	text := func() string { return w.one(t).Warnings[1].Text }
+	require.Contains(t, text(), "declare length and loss of the feedline")
+	w.params.LinesDeclared = []string{"high"}
+	require.Contains(t, text(), "declare length and loss of the feedline")
+	w.params.LinesDeclared = []string{"low"}
+	require.Contains(t, text(), "can't be taken out of SWR alone")
+	require.Contains(t, text(), "save R and X")
+	require.NotContains(t, text(), "declare length")
 }
 
 func tight(swr, low, high float64) sweepRow {
@@ -173,14 +225,14 @@ func TestMatchSaysWhereSWRWasMeasured(t *testing.T) {
 		{"the radio's end shows it", bothPlanes("a.csv", 2.2, 3), "fails",
 			"at the feedpoint, feedline removed, the SWR of low is 3 at 14 MHz, above the limit of 2", []string{"match_is_not_efficiency"}},
 		{"one sweep of each kind", append(bothPlanes("a.csv", 1.2, 1.4), bothPlanes("b.csv", 1.3, 9)[:8]...), "holds",
-			"at the feedpoint, feedline removed or at the radio, every reading from 14 to 14.35 MHz is at most 2, with its rounding", []string{"match_is_not_efficiency", "measured_at_radio"}},
+			"at the feedpoint, feedline removed, and at the radio, every reading from 14 to 14.35 MHz is at most 2, with its rounding", []string{"match_is_not_efficiency", "measured_at_radio"}},
 		{"a dummy load", []planeRow{exact(14, &one), exact(14.08, &one), exact(14.16, &one), exact(14.24, &one), exact(14.32, &one)}, "holds",
 			"at the feedpoint, every reading from 14 to 14.35 MHz is at most 2, with its rounding", []string{"match_is_not_efficiency"}},
-		{"a value at the limit", []planeRow{exact(14.1, &two)}, "holds", "", nil},
+		{"a value at the limit", []planeRow{exact(14, &two), exact(14.17, &two), exact(14.3, &two)}, "holds", "", nil},
 		{"a short, or an open", []planeRow{exact(14.1, nil)}, "fails", "at the feedpoint, the SWR of low at 14.1 MHz is beyond measure, above the limit of 2", nil},
-		{"one row", []planeRow{exact(14.1, &one)}, "holds", "at the feedpoint, every reading from 14 to 14.35 MHz is at most 2, with its rounding, but there are gaps between them",
+		{"one row", []planeRow{exact(14.1, &one)}, "undecided", "at the feedpoint, every reading from 14 to 14.35 MHz is at most 2, with its rounding, but of low over half of that range is not measured: measure there",
 			[]string{"gap_in_readings", "gap_in_readings", "match_is_not_efficiency"}},
-		{"outside the band", []planeRow{exact(7.1, &one)}, "refused", "there are no readings of low from 14 to 14.35 MHz; they lie at 7.1 to 7.1 MHz: measure there too", nil},
+		{"outside the band", []planeRow{exact(7.1, &one)}, "refused", "there are no readings of low from 14 to 14.35 MHz; they lie at 7.1 MHz: measure there too", nil},
 		{"no rows", nil, "refused", "there are no readings of low from 14 to 14.35 MHz: measure there", []string{"match_is_not_efficiency"}},
 		{"a reading that reflects more than arrives bounds nothing", []planeRow{exact(14.1, &one), faulty}, "undecided",
 			"at the feedpoint, the SWR of low at 14.2 MHz is beyond measure, for more would be reflected than arrives: calibrate the analyser, check the declared feedline, and measure again", nil},

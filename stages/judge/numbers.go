@@ -85,6 +85,9 @@ func beyondLimit(i *Range, limit float64) bool {
 // excludesZero tells whether an interval lies wholly on one side of 0.
 func excludesZero(i *Range) bool { return beyondLimit(i, 0) }
 
+// boundedSomewhere tells whether an interval has an end.
+func boundedSomewhere(i *Range) bool { return i != nil && (i[0] != nil || i[1] != nil) }
+
 // contains tells whether a value lies in an interval, its ends included.
 func contains(i *Range, v float64) bool {
 	return i != nil && (i[0] == nil || *i[0] <= v) && (i[1] == nil || *i[1] >= v)

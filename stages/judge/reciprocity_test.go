@@ -85,7 +85,7 @@ func reciprocityCases() []ruleCase {
 		is("nobody both ways", asking(plain(), reciprocityClaim("high")), "refused", "too_few_stations", "", []string{}, "0 were heard both ways"),
 		is("too few regions", change(only(func(s int) bool { return s < 5 })), "refused", "too_few_regions", "", []string{"few_stations", "one_way", "power_claimed"}, "lie in 5, and 6 are needed"),
 		is("most heard one way", change(only(func(s int) bool { return s%3 == 0 })), "different", "different", here, []string{"one_way", "power_claimed"}),
-		is("within a distance", change(func(w *world) { w.claims[0].WithinKm = &[2]float64{0, 1000} }), "different", "different", here, claimed, "12 regions with 12 stations heard both ways from 0 to 1000 km away"),
+		is("within a distance", change(func(w *world) { w.claims[0].WithinKm = &[2]float64{0, 1000} }), "different", "different", here, claimed, "12 regions with 12 stations heard both ways up to 1000 km away"),
 		is("the log warns", change(func(w *world) {
 			w.trial.Events = []account.LogEvent{logged("deviation", 1, "low", 0, "slack"), logged("power", 1, "low", 5, ""), logged("power", 2, "high", 3, "")}
 		}), "different", "different", here, []string{"deviation", "power_claimed"}),

@@ -96,7 +96,7 @@ func (c *court) hearRepeat(e *Entry) error {
 	t.usualGapMs, t.spacingMs = gaps(all)
 	e.count(t)
 	c.warnings(e, t)
-	if level.Estimated && len(e.Arms) < 3 {
+	if level.Sized && len(e.Arms) < 3 {
 		e.EstimateDB = round4(level.EstimateDB)
 	}
 	refusal := level.Refusal(alpha, 1)
@@ -229,7 +229,7 @@ func (c *court) decideRepeat(e *Entry) {
 	case len(above) > 0:
 		e.conclude(Fails, "fails", fmt.Sprintf("%s%s: above the %g dB that matter", told, strings.Join(above, "; "), l))
 	case len(few) > 0:
-		e.conclude(Undecided, "few_erections", fmt.Sprintf("%s: how far erections lie apart needs at least %d of two blocks or more", strings.Join(few, "; "), fewestErections))
+		e.conclude(Undecided, "few_erections", fmt.Sprintf("%s: how far erections lie apart needs at least %d erections, each with two blocks or more", strings.Join(few, "; "), fewestErections))
 	case len(open) > 0:
 		e.conclude(Undecided, "undecided", fmt.Sprintf("%s%s: it may be below the %g dB that matter, or above; put it up more often", told, strings.Join(open, "; "), l))
 	default:

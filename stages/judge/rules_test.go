@@ -131,7 +131,7 @@ func rule3() []ruleCase {
 		{rule: rule, name: "undecided, open", world: with(rough(0, 5), open), verdict: "undecided", code: "undecided", reach: here, says: []string{"blocks in all would find"}},
 		{rule: rule, name: "one arm never heard", world: with(plain(), func(w *world) { w.silent = func(_ place, arm string, _ int) bool { return arm == "low" } }), verdict: "different", code: "different", reach: here, says: []string{"dB or more)"}},
 		{rule: rule, name: "depends on the direction", world: plain().leans(2), verdict: "undecided", code: "depends_on_direction", reach: here},
-		{rule: rule, name: "different and depends", world: plain().differ(4).leans(2), verdict: "different", code: "different", reach: beyond, says: []string{"on average over the receivers heard, high is"}},
+		{rule: rule, name: "different and depends", world: plain().differ(4).leans(2), verdict: "different", code: "different", reach: beyond, says: []string{"on average over the 24 receivers heard, and by their spread also beyond them, high is"}},
 		{rule: rule, name: "depends on two opposite directions, as claimed", entry: 1, world: asking(with(plain(), func(w *world) {
 			w.diffDB = func(at place) float64 { return 2 * math.Cos(2*at.deg*math.Pi/180) }
 		}), lobe("two-sided"), level()), verdict: "undecided", code: "depends_on_direction", reach: here},
@@ -150,7 +150,7 @@ func rule3() []ruleCase {
 		{rule: rule, name: "near stations only", world: with(plain(), func(w *world) {
 			w.claims[0].WithinKm = &[2]float64{0, 600}
 			w.diffDB = func(at place) float64 { return at.km / 500 }
-		}), verdict: "practically the same", code: "practically_the_same", reach: beyond, says: []string{"at the 12 receivers heard from 0 to 600 km away"}},
+		}), verdict: "practically the same", code: "practically_the_same", reach: beyond, says: []string{"at the 12 receivers heard up to 600 km away"}},
 		{rule: rule, name: "no constant difference", world: with(plain().differ(1.3), func(w *world) { w.blocks, w.noiseDB, w.blockSD = 16, 0, 0 }).questions(600), verdict: "undecided", code: "no_one_difference", reach: here},
 		{rule: "9: over 20 % strong reports: never practically the same", name: "compressed", world: with(plain(), loud), verdict: "undecided", code: "compressed", reach: here, warns: []string{"compressed", "compressed"}},
 		{rule: "9: over 20 % strong reports", name: "compressed and different", world: with(plain().differ(3), loud), verdict: "different", code: "different", reach: beyond, warns: []string{"compressed", "compressed"}},

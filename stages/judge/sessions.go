@@ -23,7 +23,9 @@ func (c *court) perSession(t *contest, all []reception, band, first string) erro
 		}
 		s := SessionEntry{Session: int(n), Blocks: len(blocks)}
 		if level := trial.Level(); level.Estimated {
-			s.EstimateDB = round4(level.EstimateDB)
+			if level.Sized {
+				s.EstimateDB = round4(level.EstimateDB)
+			}
 			interval := level.Interval
 			if c.open() {
 				interval = level.Running.Interval

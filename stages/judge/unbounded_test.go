@@ -34,3 +34,23 @@ func TestLobeWithoutBoundHasNoEnds(t *testing.T) {
 	}
 	require.Equal(t, 72, rows)
 }
+
+// Without any bound there is nothing that the data allow in particular, and no number of blocks can be told.
+func TestNoBoundOnEitherSide(t *testing.T) {
+	low, high := -1.0, 3.0
+	for want, i := range map[string]*Range{
+		"the data set no bound on either side: no difference, and also any that matters":   {},
+		"the data allow −1.00 to 3.00 dB: no difference, and also differences that matter": {&low, &high},
+		"the data allow 3.00 dB or less: no difference, and also differences that matter":  {nil, &high},
+		"the data allow −1.00 dB or more: no difference, and also differences that matter": {&low, nil},
+	} {
+		require.Equal(t, want, allowed(span(i), i, "difference", "differences"))
+	}
+	c := &court{data: &data{}}
+	c.SmallestDB = 1.5
+	e := &Entry{heard: &contest{level: contrast.Level{Blocks: 12, SigmaDB: 2}}, IntervalDB: &Range{}}
+	require.Empty(t, c.plan(e))
+	require.Nil(t, e.BlocksNeeded)
+	e.IntervalDB = &Range{&low, &high}
+	require.Contains(t, c.plan(e), "a new trial of about")
+}

@@ -85,6 +85,7 @@ type sweepRow struct {
 	returnLoss        *float64
 	mismatch          *float64 // its loss
 	calculated        bool     // for that plane
+	z0                float64  // ohm; 0 for 50
 }
 
 var began = time.Date(2026, 9, 12, 4, 0, 0, 0, time.UTC)
@@ -413,7 +414,7 @@ func (w *world) stationTable() arrow.Record {
 func (w *world) sweepTable() arrow.Record {
 	b := table.NewBuilder(datasets.Sweeps())
 	for i, s := range w.sweeps {
-		b.Append(s.arm, s.sweep, s.plane, !s.calculated, s.mhz, nil, nil, 50.0, s.swr, s.low, s.high, s.returnLoss, s.mismatch, s.loss, i+2)
+		b.Append(s.arm, s.sweep, s.plane, !s.calculated, s.mhz, nil, nil, cmp.Or(s.z0, 50), s.swr, s.low, s.high, s.returnLoss, s.mismatch, s.loss, i+2)
 	}
 	return b.Record()
 }

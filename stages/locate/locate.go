@@ -9,6 +9,11 @@
 // Stations are numbered from 0 by their first trial slot, then distance, bearing and call. Everything random or
 // sorted that comes later uses the number, so that a table without calls gives the same results.
 //
+// Whoever the background shows listening and never heard the own station, nor was heard by it, is a station too: of
+// those that listened, the share that hears an arm is asked for. These are numbered after all others, by distance,
+// bearing and call, so that nobody else's number moves, and they do not set the distance classes. A call of this kind is
+// one station; it has no place if the background tells several for it, or none.
+//
 // A region is a sector of 30 degrees and a distance class. The statistics treat receivers of one region as not
 // independent (see package contrast). Bearing and distance are rounded to 1 degree and 10 km before the region is
 // told, as the judge rounds them.
@@ -18,6 +23,7 @@ import (
 	"cmp"
 	"context"
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 	"time"
@@ -41,10 +47,10 @@ type Params struct {
 	Locator string // of the own station
 }
 
-// Stage makes the stage: from table spots to table stations.
+// Stage makes the stage: from tables spots, background and listeners to table stations.
 func Stage(p Params) pipeline.Stage {
 	return pipeline.Stage{
-		Name: "stations", Version: 4, Needs: []string{"spots"}, Params: p,
+		Name: "stations", Version: 5, Needs: []string{"background", "listeners", "spots"}, Params: p,
 		Makes: []pipeline.Output{{Name: TableStations, Schema: datasets.Stations()}},
 		Run: func(_ context.Context, in *pipeline.Input) (*pipeline.Result, error) {
 			home, err := locator.Decode(p.Locator)
@@ -52,6 +58,7 @@ func Stage(p Params) pipeline.Stage {
 				return nil, fmt.Errorf("placing the own station: %w", err)
 			}
 			stations, notes := identify(readSightings(in.Table("spots")))
+			stations = append(stations, onlyListening(in.Table("background"), in.Table("listeners"), stations)...)
 			locateAll(stations, home)
 			return &pipeline.Result{Tables: map[string]arrow.Record{TableStations: encode(stations)}, Notes: notes}, nil
 		},
@@ -78,11 +85,41 @@ func readSightings(rec arrow.Record) []sighting {
 	return out
 }
 
+// onlyListening gives those of the background that are no stations yet.
+func onlyListening(background, listeners arrow.Record, known []*entry) []*entry {
+	isKnown := map[string]bool{}
+	for _, s := range known {
+		isKnown[s.call] = true
+	}
+	told := map[string][]station.Place{}
+	for r := table.NewReader(background); r.Next(); {
+		if call := r.Str("receiver"); !isKnown[call] {
+			told[call] = nil
+		}
+	}
+	for r := table.NewReader(listeners); r.Next(); {
+		call := r.Str("receiver")
+		if _, ok := told[call]; ok {
+			told[call] = append(told[call], station.PlaceOf(r))
+		}
+	}
+	var out []*entry
+	for _, call := range slices.Sorted(maps.Keys(told)) {
+		s := &entry{call: call, onlyListens: true}
+		if places := station.Places(told[call]); len(places) == 1 {
+			s.place = places[0]
+		}
+		out = append(out, s)
+	}
+	return out
+}
+
 // entry is one row of table stations in the making.
 type entry struct {
 	call                  string
 	place                 station.Place
 	first                 time.Time
+	onlyListens           bool // the background alone tells of it
 	lat, lon              *float64
 	bearing, distance     *float64
 	radius                *float64
@@ -178,9 +215,19 @@ func locateAll(all []*entry, home locator.Cell) {
 		s.region = s.regionOf(home, classes)
 	}
 	slices.SortFunc(all, func(a, b *entry) int {
-		return cmp.Or(a.first.Compare(b.first), compareNullLast(a.distance, b.distance), compareNullLast(a.bearing, b.bearing),
+		return cmp.Or(falseFirst(a.onlyListens, b.onlyListens), a.first.Compare(b.first), compareNullLast(a.distance, b.distance), compareNullLast(a.bearing, b.bearing),
 			cmp.Compare(a.call, b.call), cmp.Compare(a.place.Key(), b.place.Key()))
 	})
+}
+
+func falseFirst(a, b bool) int {
+	switch {
+	case a == b:
+		return 0
+	case b:
+		return -1
+	}
+	return 1
 }
 
 func compareNullLast(a, b *float64) int {
@@ -232,7 +279,7 @@ func (s *entry) round() {
 // distanceClasses gives the lower bounds of the classes, and the last one's name.
 func distanceClasses(all []*entry) []float64 {
 	for _, s := range all {
-		if s.distance != nil && s.roundedKm > 1000 {
+		if !s.onlyListens && s.distance != nil && s.roundedKm > 1000 {
 			return []float64{0, 1200, 2700}
 		}
 	}

@@ -47,10 +47,32 @@ func spotTable(all []told) arrow.Record {
 	return b.Record()
 }
 
+// inputs are the stage's tables; a locator "" is one that is not told.
+func inputs(all []told, listening [][2]string) map[string]arrow.Record {
+	str, num := arrow.BinaryTypes.String, arrow.PrimitiveTypes.Float64
+	background := table.NewBuilder(arrow.NewSchema([]arrow.Field{{Name: "receiver", Type: str}, {Name: "start", Type: datasets.Time}}, nil))
+	listeners := table.NewBuilder(arrow.NewSchema([]arrow.Field{{Name: "receiver", Type: str}, {Name: "locator", Type: str, Nullable: true},
+		{Name: "latitude", Type: num, Nullable: true}, {Name: "longitude", Type: num, Nullable: true}}, nil))
+	for _, l := range listening {
+		background.Append(l[0], at(0))
+		var loc *string
+		if l[1] != "" {
+			loc = &l[1]
+		}
+		listeners.Append(l[0], loc, nil, nil)
+	}
+	return map[string]arrow.Record{"spots": spotTable(all), "background": background.Record(), "listeners": listeners.Record()}
+}
+
 // stations runs the stage and gives each row of its table as text.
 func stations(t require.TestingT, home string, all ...told) (lines, codes []string) {
+	return stationsWith(t, home, nil, all...)
+}
+
+// stationsWith is stations with what the background tells: calls and their locators.
+func stationsWith(t require.TestingT, home string, listening [][2]string, all ...told) (lines, codes []string) {
 	stage := Stage(Params{Locator: home})
-	in := pipeline.NewInput(context.Background(), memory.DefaultAllocator, map[string]arrow.Record{"spots": spotTable(all)}, nil)
+	in := pipeline.NewInput(context.Background(), memory.DefaultAllocator, inputs(all, listening), nil)
 	res, err := stage.Run(context.Background(), in)
 	require.NoError(t, err)
 	rec := res.Tables[TableStations]
@@ -220,4 +242,18 @@ func TestRowsOfLateDropsKeepTheNumbers(t *testing.T) {
 	rows[0].fate = "block does not count"
 	after, _ = stations(t, "MN83kp", rows...)
 	require.Len(t, after, 2)
+}
+
+// Who only listened is numbered after all others, so that nobody's number moves, nor the regions of the others; a call
+// that is a station already, wherever it listened, is no second one.
+func TestWhoOnlyListenedComesLast(t *testing.T) {
+	rows := []told{{call: "Q3CD", locator: "MN94", minute: 2}, {call: "Q2AB", locator: "MN93", minute: 1}}
+	alone, _ := stations(t, "MN83kp", rows...)
+	both, codes := stationsWith(t, "MN83kp", [][2]string{{"Q0AA", "AA00"}, {"Q0AA", "AA00"}, {"Q1AA", "MN84"}, {"Q1AA", "MN84kp"}, {"Q2AB", "NN00"}, {"Q4EF", "MN92"}, {"Q4EF", "MN95"}, {"Q5GH", ""}}, rows...)
+	require.Empty(t, codes)
+	require.Equal(t, alone, both[:2])
+	require.Len(t, both, 6)
+	require.Contains(t, both[2], "2 Q1AA [MN84kp]", "the nearest")
+	require.Contains(t, both[3], "3 Q0AA [AA00]")
+	require.Equal(t, []string{"4 Q4EF [] unknown", "5 Q5GH [] unknown"}, both[4:], "two places that can't agree are none")
 }

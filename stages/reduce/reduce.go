@@ -45,7 +45,7 @@ type Params struct {
 // Stage makes the stage.
 func Stage(p Params) pipeline.Stage {
 	return pipeline.Stage{
-		Name: "reduce", Version: 4, Needs: []string{"dwells", "spots", "stations", "background", "control"}, Params: p,
+		Name: "reduce", Version: 5, Needs: []string{"dwells", "spots", "stations", "background", "control"}, Params: p,
 		Makes: []pipeline.Output{
 			{Name: TableReceptions, Schema: datasets.Receptions()},
 			{Name: TableListening, Schema: datasets.Listening()},
@@ -97,7 +97,7 @@ func (p Params) run(in *pipeline.Input) (*pipeline.Result, error) {
 		TableListening:  encodeListening(listening),
 		TableCells:      p.encodeCells(receptions, dwells, listening, background.NumRows() > 0),
 		TableLate:       p.encodeReceptions(late),
-		TableControl:    p.encodeReceptions(index.controlled(in.Table("control"))),
+		TableControl:    p.encodeReceptions(index.controlled(in.Table("control"), heardAtAll(receptions, late))),
 	}}, nil
 }
 
@@ -164,13 +164,24 @@ func (p Params) receptions(rows arrow.Record, x *index, fate string) ([]receptio
 	return out, nil
 }
 
-// controlled gives the reports of the control station. A receiver that never heard the own station is no station of the
-// trial, and is left out.
-func (x *index) controlled(rows arrow.Record) []reception {
+// heardAtAll gives the stations with a reception in the trial.
+func heardAtAll(some ...[]reception) map[int64]bool {
+	out := map[int64]bool{}
+	for _, all := range some {
+		for _, r := range all {
+			out[r.station] = true
+		}
+	}
+	return out
+}
+
+// controlled gives the reports of the control station. A receiver that never heard the own station tells nothing of it
+// here, and is left out.
+func (x *index) controlled(rows arrow.Record, heard map[int64]bool) []reception {
 	var out []reception
 	for r := table.NewReader(rows); r.Next(); {
 		number, ok := x.find(r.Str("receiver"), station.PlaceOf(r))
-		if !ok {
+		if !ok || !heard[number] {
 			continue
 		}
 		out = append(out, reception{
@@ -234,7 +245,7 @@ type listener struct {
 }
 
 // listening turns the background into stations of the trial. A call with several places counts as listening at
-// each of them; calls that never heard the own station are not stations of the trial.
+// each of them. Table stations holds those that never heard the own station as well.
 func (x *index) listening(background arrow.Record, dwells []dwell) []listener {
 	// Dwells that count begin at different moments; others may lie under them. Those that only a late drop takes out are
 	// needed to judge the trial without it.

@@ -193,7 +193,7 @@ func TestReceptionsAndCells(t *testing.T) {
 		{"20m", "04:00:00", "sent", "Q3CD", "", &lat, &lon, -3, 1, 1, 1, "a", "within the settle time"},
 	}
 	stations := [][3]string{{"Q2AB", "NN34ab", "NN34ab"}, {"Q3CD", "43.500000,78.500000", ""}, {"Q4EF", "", ""}}
-	tables := inputs(mirrored, spots, stations, [][2]string{{"Q2AB", "04:06:00"}, {"Q3CD", "04:10:00"}, {"Q9ZZ", "04:00:00"}})
+	tables := inputs(mirrored, spots, stations, [][2]string{{"Q2AB", "04:06:00"}, {"Q3CD", "04:10:00"}, {"Q4EF", "04:00:00"}, {"Q9ZZ", "04:00:00"}})
 	res, err := run(t, even, tables)
 	require.NoError(t, err)
 
@@ -210,7 +210,8 @@ func TestReceptionsAndCells(t *testing.T) {
 
 	require.Equal(t, []string{
 		"1 10m 1 1 a 1",
-		"1 20m 1 4 a 0", // not the dropped dwell under it; Q9ZZ is no station of the trial
+		"1 20m 1 1 a 2", // it never heard the own station; Q9ZZ is not in table stations
+		"1 20m 1 4 a 0", // not the dropped dwell under it
 	}, lines(res.Tables[TableListening]))
 
 	// session band block arm direction station, then slots, receptions, mean, best, listening. A received report has the
@@ -300,12 +301,13 @@ func TestReceptionsOfLateDropsStandApart(t *testing.T) {
 	require.Equal(t, 1, r.Len())
 }
 
-// Receivers of the control station that never heard the own station have no number, and are left out.
+// Receivers of the control station that never heard the own station are left out, with a number or without.
 func TestWhoHeardTheControlStation(t *testing.T) {
 	tables := inputs(mirrored, []spotRow{{"20m", "04:00:30", "sent", "Q2AB", "NN34", nil, nil, -10, 1, 1, 1, "a", "used"}},
-		[][3]string{{"Q2AB", "NN34", "NN34"}}, nil)
+		[][3]string{{"Q2AB", "NN34", "NN34"}, {"Q4EF", "", ""}}, nil)
 	b := controlTable()
 	b.Append("Q2AB", at("04:02:30"), "20m", nil, nil, nil, 1, 1, "b", -7.0)
+	b.Append("Q4EF", at("04:02:30"), "20m", nil, nil, nil, 1, 1, "b", -5.0)
 	b.Append("Q9ZZ", at("04:02:30"), "20m", nil, nil, nil, 1, 1, "b", -3.0)
 	tables["control"] = b.Record()
 	res, err := run(t, even, tables)

@@ -34,12 +34,17 @@ func (w *writer) details(entries []entry) {
 
 // difference writes the estimate and its intervals.
 func (w *writer) difference(e entry) {
-	if e.EstimateDB == nil {
+	if e.EstimateDB == nil && e.IntervalDB == nil && e.RunningDB == nil || !e.plainSize() {
+		w.allRound(e)
 		return
 	}
-	text := "difference: " + signed(*e.EstimateDB)
+	size := "no size can be told"
+	if e.EstimateDB != nil {
+		size = signed(*e.EstimateDB)
+	}
+	text := "difference: " + size
 	if e.Kind == "reciprocity" {
-		text = "sent minus received, for equal powers: " + signed(*e.EstimateDB)
+		text = "sent minus received, for equal powers: " + size
 	}
 	switch {
 	case e.IntervalDB != nil && e.P == nil && (e.Kind != "repeat" || e.Verdict == "refused"):
@@ -53,6 +58,10 @@ func (w *writer) difference(e entry) {
 	if e.Beyond != nil && e.Beyond.IntervalDB != nil {
 		w.wrap("  ", "beyond these receivers, about: "+between(e.Beyond.IntervalDB))
 	}
+	w.allRound(e)
+}
+
+func (w *writer) allRound(e entry) {
 	if e.AllRound != nil {
 		w.line("  all-round value: %s", signed(*e.AllRound))
 	}
@@ -127,7 +136,7 @@ func (w *writer) sweeps(e entry) {
 		if s.HighestSWR != nil {
 			swr = fmt.Sprintf("%g", *s.HighestSWR)
 		}
-		w.wrap("  ", fmt.Sprintf("%s, %s: highest SWR %s, at %g MHz, of %s", clean(s.Arm), clean(s.Sweep), swr, *s.FrequencyMHz, counted(s.Readings, "reading")))
+		w.wrap("  ", fmt.Sprintf("%s, %s: highest SWR %s%s, at %g MHz, of %s", clean(s.Arm), clean(s.Sweep), swr, s.against(), *s.FrequencyMHz, counted(s.Readings, "reading")))
 	}
 }
 

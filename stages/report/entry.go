@@ -1,5 +1,7 @@
 package report
 
+import "fmt"
+
 // entry is the part of a verdict that the text shows.
 type entry struct {
 	Claim, Kind, Band, Verdict, Reason string
@@ -80,8 +82,21 @@ type sweepEntry struct {
 	Readings          int
 	HighestSWR        *float64 `json:"highest_swr"`
 	FrequencyMHz      *float64 `json:"at_mhz"`
+	Z0Ohm             float64  `json:"z0_ohm"`
 	AtRadio           *float64 `json:"highest_swr_at_radio"`
 }
+
+// against says what the SWR refers to, where that is not the usual 50 ohm.
+func (s sweepEntry) against() string {
+	if s.Z0Ohm == 50 || s.Z0Ohm == 0 {
+		return ""
+	}
+	return fmt.Sprintf(" (against %g ohm)", s.Z0Ohm)
+}
+
+// plainSize tells whether the plain estimate is to be shown. Of a lobe that is there the all-round value is: the plain one
+// weighs the directions by where the stations are.
+func (e *entry) plainSize() bool { return e.Kind != "directivity" || e.AllRound == nil }
 
 type warning struct{ Code, Text string }
 

@@ -90,7 +90,7 @@ func (s sweepEntry) words() string {
 	if s.HighestSWR == nil || s.FrequencyMHz == nil {
 		return fmt.Sprintf("%s: SWR beyond measure, %s", where, counted(s.Readings, "reading"))
 	}
-	said := fmt.Sprintf("%s: highest SWR %.2f, at %g MHz, %s", where, *s.HighestSWR, *s.FrequencyMHz, counted(s.Readings, "reading"))
+	said := fmt.Sprintf("%s: highest SWR %.2f%s, at %g MHz, %s", where, *s.HighestSWR, s.against(), *s.FrequencyMHz, counted(s.Readings, "reading"))
 	if s.AtRadio != nil && s.Plane != "radio" {
 		said += fmt.Sprintf("; %.2f at the radio", *s.AtRadio)
 	}
@@ -214,7 +214,7 @@ func (r *rows) interval(name string, i *[2]*float64) {
 
 func (e *entry) sizeRows() rows {
 	var r rows
-	if e.EstimateDB != nil {
+	if e.EstimateDB != nil && e.plainSize() {
 		what := difference(e.Arms)
 		if e.Kind == "reciprocity" {
 			what = "sent minus received, for equal powers"

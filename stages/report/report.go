@@ -77,7 +77,7 @@ type Rows struct {
 // Stage makes the stage.
 func Stage(p Params) pipeline.Stage {
 	return pipeline.Stage{
-		Name: "report", Version: 6, Params: p,
+		Name: "report", Version: 7, Params: p,
 		Needs: []string{"blocks", "cells", "differences", "dwells", "intake.json", "lobes", "paths", "quarantine", "stations", "sweeps", "trial.json", "verdicts"},
 		Makes: []pipeline.Output{{Name: FileVerdicts}, {Name: FileText}, {Name: FileAnswers}, {Name: FilePage}},
 		Run: func(_ context.Context, in *pipeline.Input) (*pipeline.Result, error) {

@@ -8,8 +8,9 @@
 // A report's key is (transmitter, receiver, band, slot). Reports with one key are one report: the
 // greatest SNR is kept and the others are merged, whatever file they stand in and in whatever order.
 //
-// Background files tell of other transmitters. Of them only the set of (receiver, dwell) is kept: a station that
-// reported another transmitter in the trial's mode and band was listening then. A report of the own station says
+// Background files tell of other transmitters. Of them only the set of (receiver, dwell) is kept, and from where the
+// receivers say that they listen: a station that reported another transmitter in the trial's mode and band was listening
+// then. A report of the own station says
 // nothing of that kind, for whether it exists is what the trial asks.
 //
 // Spots does not know where a station is, and does not judge.

@@ -2,6 +2,8 @@ package spots
 
 import (
 	"cmp"
+	"maps"
+	"math"
 	"slices"
 	"time"
 
@@ -22,14 +24,38 @@ func backgroundSchema() *arrow.Schema {
 	return arrow.NewSchema(fields, &meta)
 }
 
+// listenersSchema: from where the stations of table background say that they listen. It stays inside the store.
+func listenersSchema() *arrow.Schema {
+	num := arrow.PrimitiveTypes.Float64
+	fields := []arrow.Field{
+		{Name: "receiver", Type: arrow.BinaryTypes.String},
+		{Name: "locator", Type: arrow.BinaryTypes.String, Nullable: true},
+		{Name: "latitude", Type: num, Nullable: true}, {Name: "longitude", Type: num, Nullable: true},
+	}
+	meta := arrow.MetadataFrom(map[string]string{"table": "listeners", "sort": "receiver,locator,latitude,longitude", "version": "1"})
+	return arrow.NewSchema(fields, &meta)
+}
+
 // listener is a station that reported another transmitter in a dwell, so that it was listening then.
 type listener struct {
 	receiver string
 	start    int64 // of the dwell, Unix µs
 }
 
+// toldPlace is where a receiver says that it listens. What is not told is "" or -Inf, so that equal ones compare equal.
+type toldPlace struct {
+	receiver, locator string
+	lat, lon          float64
+}
+
+// heardListening is all that the background files tell.
+type heardListening struct {
+	dwells map[listener]bool
+	places map[toldPlace]bool
+}
+
 // listen adds what a background file tells. A row is taken that would be placed, had the own station sent.
-func (s *placing) listen(into map[listener]bool, n int) {
+func (s *placing) listen(into heardListening, n int) {
 	rows := s.files[n]
 	for i := range rows.len() {
 		r := rows.row(i)
@@ -42,9 +68,33 @@ func (s *placing) listen(into map[listener]bool, n int) {
 			continue
 		}
 		if at := s.calendar.at(slot.UnixMicro()); at != nowhere && s.calendar.dwells[at].band == r.band {
-			into[listener{r.rx, s.calendar.dwells[at].start}] = true
+			into.dwells[listener{r.rx, s.calendar.dwells[at].start}] = true
+			into.places[placeTold(&r)] = true
 		}
 	}
+}
+
+func placeTold(r *row) toldPlace {
+	p := toldPlace{r.rx, r.rxAt.locator, r.rxAt.lat, r.rxAt.lon}
+	if math.IsNaN(p.lat) || math.IsNaN(p.lon) {
+		p.lat, p.lon = math.Inf(-1), math.Inf(-1)
+	}
+	return p
+}
+
+func encodeListeners(set map[toldPlace]bool) arrow.Record {
+	all := slices.SortedFunc(maps.Keys(set), func(a, b toldPlace) int {
+		return cmp.Or(cmp.Compare(a.receiver, b.receiver), cmp.Compare(a.locator, b.locator), cmp.Compare(a.lat, b.lat), cmp.Compare(a.lon, b.lon))
+	})
+	b := table.NewBuilder(listenersSchema())
+	for _, p := range all {
+		var lat, lon any
+		if !math.IsInf(p.lat, -1) {
+			lat, lon = p.lat, p.lon
+		}
+		b.Append(p.receiver, toldText(p.locator), lat, lon)
+	}
+	return b.Record()
 }
 
 func encodeListening(set map[listener]bool) arrow.Record {

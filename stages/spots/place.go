@@ -43,6 +43,7 @@ type Params struct {
 const (
 	TableSpots      = "spots"
 	TableBackground = "background"
+	TableListeners  = "listeners"
 	TableControl    = "control"
 	FileIntake      = "intake.json"
 )
@@ -55,10 +56,11 @@ func Place(p Params) pipeline.Stage {
 	}
 	slices.Sort(needs)
 	return pipeline.Stage{
-		Name: "spots", Version: 4, Needs: needs, Params: p,
+		Name: "spots", Version: 5, Needs: needs, Params: p,
 		Makes: []pipeline.Output{
 			{Name: TableSpots, Schema: datasets.Spots()},
 			{Name: TableBackground, Schema: backgroundSchema()},
+			{Name: TableListeners, Schema: listenersSchema()},
 			{Name: TableControl, Schema: controlSchema()},
 			{Name: FileIntake},
 		},
@@ -68,7 +70,7 @@ func Place(p Params) pipeline.Stage {
 
 func (p Params) run(in *pipeline.Input) (*pipeline.Result, error) {
 	s := &placing{Params: p, calendar: newCalendar(in.Table("dwells"))}
-	listening := map[listener]bool{}
+	listening := heardListening{map[listener]bool{}, map[toldPlace]bool{}}
 	var control []heardControl
 	var intake account.Intake
 	var notes, doubts diag.List
@@ -108,9 +110,10 @@ func (p Params) run(in *pipeline.Input) (*pipeline.Result, error) {
 		return nil, fmt.Errorf("writing %s: %w", FileIntake, err)
 	}
 	return &pipeline.Result{
-		Tables: map[string]arrow.Record{TableSpots: s.encode(), TableBackground: encodeListening(listening), TableControl: s.encodeControl(control)},
-		Files:  map[string][]byte{FileIntake: text},
-		Notes:  notes.Sort(),
+		Tables: map[string]arrow.Record{TableSpots: s.encode(), TableBackground: encodeListening(listening.dwells),
+			TableListeners: encodeListeners(listening.places), TableControl: s.encodeControl(control)},
+		Files: map[string][]byte{FileIntake: text},
+		Notes: notes.Sort(),
 	}, nil
 }
 

@@ -183,6 +183,11 @@ func TestListening(t *testing.T) {
 		lines = append(lines, r.Str("receiver")+" "+r.Time("start").Format("15:04:05"))
 	}
 	require.Equal(t, []string{"Q2AB 04:00:00", "Q2AB 04:20:00"}, lines)
+	places := got.res.Tables[TableListeners]
+	require.EqualValues(t, 1, places.NumRows(), "one place, told twice")
+	r := table.NewReader(places)
+	require.True(t, r.Next())
+	require.Equal(t, "Q2AB", r.Str("receiver"))
 	require.Equal(t, 9, got.intake.Background)
 	require.Equal(t, 11, got.intake.Read)
 	require.Equal(t, map[string]int{"background": 9}, got.intake.Reasons)

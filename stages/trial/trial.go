@@ -103,7 +103,7 @@ type Erection struct {
 // Dwells makes the stage of the dwells; path is where the log lies.
 func Dwells(p Carried, path string) pipeline.Stage {
 	s := pipeline.Stage{
-		Name: "dwells", Version: 4, Params: p, Needs: []string{FileSchedule},
+		Name: "dwells", Version: 5, Params: p, Needs: []string{FileSchedule},
 		Makes: []pipeline.Output{{Name: TableDwells, Schema: datasets.Dwells()}, {Name: FileTrial}},
 		Run:   func(_ context.Context, in *pipeline.Input) (*pipeline.Result, error) { return p.run(in) },
 	}

@@ -56,6 +56,14 @@ func (c *comparison) beyond(estimateDB float64) Beyond {
 // nothingBeyond is what can be said without data.
 func nothingBeyond() Beyond { return Beyond{SE: math.NaN(), Interval: unbounded(), P: 1} }
 
+// sharesOnly is beyond where there is no estimate: the shares at no difference, and nothing of other stations.
+func (c *comparison) sharesOnly() Beyond {
+	out := nothingBeyond()
+	c.at(0)
+	out.shares(c, sum(c.w))
+	return out
+}
+
 // shares sets the shares of regions and stations in the estimate.
 func (out *Beyond) shares(c *comparison, total float64) {
 	station := make([]float64, len(c.offset))

@@ -101,6 +101,8 @@ func (c *comparison) sumG(offsetDB float64) float64 {
 const (
 	rootLimitDB  = 30
 	rootHalvings = 20
+	// rootEdgeDB is how near to the end of the search a root is no root: more than the last step.
+	rootEdgeDB = 1e-3
 )
 
 // root finds where a falling function crosses zero, by bisection of +-30 dB with 20 halvings (to

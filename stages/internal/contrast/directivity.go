@@ -27,6 +27,7 @@ type Directivity struct {
 
 	Blocks, Stations, Regions int
 	EstimateDB                float64 // d-hat of these stations
+	Sized                     bool    // as Level.Sized; what it says of EstimateDB holds here, too
 
 	Gate1 float64 // p: the difference is not the same at all stations
 	// Gate2Testable is false with fewer than six regions: Gate2 and P are then NaN.
@@ -76,7 +77,12 @@ func (t *Trial) gates(shape Shape) (Directivity, *score) {
 	}
 	s := part.newScore(shape)
 	out.EstimateDB = root(s.sumG)
-	s.look(out.EstimateDB, make([]float64, len(s.sumU)))
+	out.Sized = part.sized(out.EstimateDB)
+	centre := out.EstimateDB
+	if !out.Sized {
+		centre = 0
+	}
+	s.look(centre, make([]float64, len(s.sumU)))
 	out.Stations, _ = s.heard()
 	means := s.regionMeans(shape)
 	out.Regions = len(means)
@@ -100,6 +106,10 @@ func (s *score) refusal(d Directivity) Refusal {
 	if d.Stations < fewestLobeStations {
 		return Refusal{TooFewStations, fmt.Sprintf(
 			"too few stations for a direction: %d heard above the cut, the method needs %d", d.Stations, fewestLobeStations)}
+	}
+	if !d.Sized { // at no difference the strength of the one arm would pass for a direction
+		return Refusal{TooFewStations, fmt.Sprintf(
+			"too few stations for a direction: %d heard one arm above the cut, and too few the other to say by how much they differ", d.Stations)}
 	}
 	if d.Shape == Any {
 		if r := refuseAny(d); r.Code != "" {

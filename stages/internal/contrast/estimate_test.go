@@ -14,7 +14,7 @@ func TestEstimateIsThatOfTheLevel(t *testing.T) {
 		trial := drawnField(rt).trial(rapid.Uint64().Draw(rt, "seed"))
 		level := trial.Level()
 		db, sigma, ok := trial.Estimate()
-		require.Equal(rt, level.Estimated, ok)
+		require.Equal(rt, level.Sized, ok)
 		if ok {
 			require.Equal(rt, level.EstimateDB, db)
 			require.True(rt, sigma == level.SigmaDB || math.IsNaN(sigma) && math.IsNaN(level.SigmaDB))

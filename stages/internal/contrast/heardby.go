@@ -166,11 +166,17 @@ func (t *Trial) heardComparison(all []Presence) *comparison {
 	return c
 }
 
+// sameUnits is how far apart two differences of shares are one: far less than one station of a million, and more than
+// the arithmetic may be off. Without it blocks that all have one difference would rule out that very difference.
+const sameUnits = 1e-9
+
 // shifted gives the block numbers less a difference that is the same in all blocks with stations.
 func (c *comparison) shifted(d float64) []float64 {
 	out := make([]float64, len(c.g))
 	for b := range out {
-		out[b] = float64(c.w[b] * (c.dbar[b] - d))
+		if apart := c.dbar[b] - d; math.Abs(apart) > sameUnits {
+			out[b] = float64(c.w[b] * apart)
+		}
 	}
 	return out
 }

@@ -262,3 +262,24 @@ func BenchmarkHeardBy(b *testing.B) {
 		heardBy(b, everywhere(60), all, 16)
 	}
 }
+
+// Where each block has the very same difference, that difference is not ruled out: with 3, 7 or 13 stations it is no round
+// number of tens of points. An end errs outward by at most 200 points / 2^12.
+func TestHeardByOneDifferenceInAllBlocks(t *testing.T) {
+	for _, stations := range []int{2, 3, 7, 11, 13, 49} {
+		var all []Presence
+		for b := range 10 {
+			for s := range stations {
+				all = append(all, Presence{b, s, true, s > 0})
+			}
+		}
+		h := heardBy(t, everywhere(stations), all, 10)
+		want := 100 / float64(stations)
+		require.InDelta(t, want, h.EstimatePoints, 1e-9)
+		require.False(t, h.Interval.Empty, "%d stations", stations)
+		require.InDelta(t, want, h.Interval.Low, 0.05)
+		require.InDelta(t, want, h.Interval.High, 0.05)
+		require.False(t, h.Running.Interval.Empty)
+		require.Equal(t, 2.0/1024, h.P)
+	}
+}

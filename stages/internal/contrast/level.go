@@ -8,8 +8,11 @@ type Level struct {
 	// counts mean anything.
 	Estimated  bool
 	EstimateDB float64 // d-hat: the difference at which the blocks balance
-	Interval   Interval
-	P          float64 // exact two-sided p of no difference, before any adjustment
+	// Sized is false if EstimateDB has a sign and no size: one arm was nowhere heard above the cut, so d-hat is where the
+	// other one falls silent, too; or the blocks balance at no difference within 30 dB.
+	Sized    bool
+	Interval Interval
+	P        float64 // exact two-sided p of no difference, before any adjustment
 
 	// At no difference: heard weight, mean difference, block weight and g = w * mean.
 	M, MeanDB, W, G []float64
@@ -44,8 +47,13 @@ func (t *Trial) Level() Level {
 	}
 	l.Estimated = true
 	l.EstimateDB = root(c.sumG)
+	l.Sized = t.sized(l.EstimateDB)
 	l.Interval = invert(c.p, l.EstimateDB)
 	l.Running.Interval = invert(c.anytimeP, l.EstimateDB)
+	if !l.Sized {
+		l.Beyond = c.sharesOnly()
+		return l
+	}
 	l.Beyond = c.beyond(l.EstimateDB)
 	l.Kappa, l.SigmaDB = c.spread(l.EstimateDB)
 	return l

@@ -1,10 +1,13 @@
 package contrast
 
 import (
+	"fmt"
 	"math"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
 )
 
 // The rule of section "Model" of the package, by hand; cut at -18.
@@ -211,4 +214,58 @@ func TestEvidenceByHand(t *testing.T) {
 		}
 		require.InDelta(t, want, got[n], 1e-12)
 	}
+}
+
+// An arm that nowhere is heard leaves a difference without a size: the weights are those of all stations that heard the
+// other one, not of the one that falls silent last.
+func TestOneArmNeverHeard(t *testing.T) {
+	const n, blocks = 16, 10
+	stations := make([]Station, n)
+	var reports []Report
+	for s := range stations {
+		stations[s] = Station{AzimuthRad: 2 * math.Pi * float64(s) / n, HasAzimuth: true, Region: s}
+		for b := range blocks {
+			reports = append(reports, Report{b, s, true, int64(b), -14 + float64(s) + float64((3*b+s)%4)})
+		}
+	}
+	for _, strong := range []float64{0, 40} { // the second: heard at any difference that is looked at
+		louder := make([]Report, len(reports))
+		for i, r := range reports {
+			r.DitheredDB += strong
+			louder[i] = r
+		}
+		trial := must(t, stations, louder, Params{Blocks: blocks, CutDB: -18, Seed: 1})
+		l := trial.Level()
+		require.True(t, l.Estimated)
+		require.False(t, l.Sized)
+		require.Positive(t, l.EstimateDB)
+		require.Equal(t, n, l.Stations)
+		require.Less(t, l.Beyond.LargestStation, 0.2)
+		require.Len(t, l.Beyond.Shares, n)
+		require.Equal(t, 1.0, l.Beyond.P, "it says nothing of other stations")
+		require.Equal(t, 2.0/1024, l.P)
+		require.True(t, math.IsInf(l.Interval.HighDB, 1))
+		d := trial.Directivity(OneSided)
+		require.Equal(t, n, d.Stations)
+		require.Contains(t, d.Why.Text, "16 heard one arm above the cut")
+		for _, sector := range d.Sectors {
+			require.False(t, sector.Estimated)
+			require.Equal(t, 2, sector.Stations)
+		}
+		require.False(t, trial.FrontToBack(0).Estimated)
+		_, _, ok := trial.Estimate()
+		require.False(t, ok)
+	}
+	require.True(t, evenTrial(t, n, blocks, 3).Level().Sized)
+}
+
+// Stations that nobody heard change nothing: they only stand behind the others.
+func TestStationsThatNeverHeard(t *testing.T) {
+	rapid.Check(t, func(rt *rapid.T) {
+		trial := drawnField(rt).trial(rapid.Uint64().Draw(rt, "seed"))
+		more := *trial
+		more.stations = append(slices.Clone(trial.stations), Station{Region: 999}, Station{Region: 0, HasAzimuth: true})
+		require.Equal(rt, fmt.Sprint(trial.Level()), fmt.Sprint(more.Level())) // as text: NaN is not NaN
+		require.Equal(rt, fmt.Sprint(trial.Directivity(OneSided)), fmt.Sprint(more.Directivity(OneSided)))
+	})
 }

@@ -11,7 +11,7 @@ const edgeDeg = 1e-6
 // Sector is the difference over the stations in 45 degrees of azimuth.
 type Sector struct {
 	FromDeg, ToDeg float64 // the lower edge belongs to it
-	Estimated      bool    // false without a heard station
+	Estimated      bool    // false without a heard station, or where the root has no size (Level.Sized)
 	EstimateDB     float64 // root of the level over these stations
 	Stations       int     // heard above the cut at no difference
 }
@@ -21,12 +21,13 @@ func (t *Trial) sectors() [sectorCount]Sector {
 	var out [sectorCount]Sector
 	for i := range out {
 		out[i].FromDeg, out[i].ToDeg = float64(i*360/sectorCount), float64((i+1)*360/sectorCount)
-		c := t.restrict(func(s Station) bool { return sectorOf(s.AzimuthRad) == i }).newComparison()
+		part := t.restrict(func(s Station) bool { return sectorOf(s.AzimuthRad) == i })
+		c := part.newComparison()
 		c.at(0)
 		out[i].Stations, _ = c.heard()
 		if out[i].Stations > 0 {
-			out[i].Estimated = true
 			out[i].EstimateDB = root(c.sumG)
+			out[i].Estimated = part.sized(out[i].EstimateDB)
 		}
 	}
 	return out
@@ -58,7 +59,7 @@ const (
 
 // FrontToBack is the difference A-B in front less that behind, along an axis named before the trial.
 type FrontToBack struct {
-	Estimated             bool // false without a heard station on both sides
+	Estimated             bool // false without a heard station on both sides, or where the balance lies at the end of the search
 	EstimateDB            float64
 	Interval              Interval
 	FrontCount, BackCount int // stations heard above the cut at no difference
@@ -92,7 +93,6 @@ func (t *Trial) FrontToBack(axisRad float64) FrontToBack {
 	if out.FrontCount == 0 || out.BackCount == 0 {
 		return out
 	}
-	out.Estimated = true
 	v.base = root(func(d float64) float64 {
 		v.look(d, 0)
 		return sum(v.dk)
@@ -101,6 +101,7 @@ func (t *Trial) FrontToBack(axisRad float64) FrontToBack {
 		v.look(v.base, f)
 		return sum(v.contrast)
 	})
+	out.Estimated = v.trial.sized(v.base) && math.Abs(out.EstimateDB) < rootLimitDB-rootEdgeDB
 	out.Interval = invert(func(f float64) float64 {
 		v.look(v.base, f)
 		return t.plan.Abs(v.contrast)
