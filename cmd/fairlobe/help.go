@@ -24,7 +24,7 @@ Your own trial, in this order:
 
     fairlobe new my-wire                  an experiment file to fill in
     fairlobe check my-wire.toml           what is wrong or doubtful in it
-    fairlobe rehearse my-wire.toml        what it would find in an invented world
+    fairlobe rehearse my-wire.toml        what it would find in a made-up sky
     fairlobe design --seal my-wire.toml   draws the order and fixes it; send the
                                           line that it prints to a friend
     fairlobe design my-wire.toml          how long it takes, how many changes
