@@ -5,6 +5,7 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 	"time"
@@ -27,6 +28,7 @@ const (
 	placing         = "spots"
 	tableSpots      = "spots"
 	tableBackground = "background"
+	tableListeners  = "listeners"
 	fileIntake      = "intake.json"
 )
 
@@ -195,6 +197,7 @@ func (sc *scene) place(c *carried, until time.Time, made things) error {
 	c.leaveEmpty(made)
 	made.tables[tableSpots] = b.Record()
 	made.tables[tableBackground] = c.background(until)
+	made.tables[tableListeners] = c.listeners(until)
 	text, err := json.Marshal(intake)
 	if err != nil {
 		return fmt.Errorf("writing %s: %w", fileIntake, err)
@@ -241,6 +244,25 @@ func (sc *scene) powerOf(arm string, far world.Station, sent bool) (watts float6
 type listener struct {
 	receiver string
 	start    time.Time
+}
+
+// listeners tells from where those of table background say that they listen.
+func (c *carried) listeners(until time.Time) arrow.Record {
+	told := map[string]string{}
+	for _, h := range c.came.Background {
+		if _, ok := c.dwellAt(h.Band, h.Slot); ok && h.Slot.Before(until) {
+			told[c.came.Stations[h.Receiver].Call] = c.came.Stations[h.Receiver].Locator
+		}
+	}
+	b := table.NewBuilder(c.schemaOf(tableListeners))
+	for _, call := range slices.Sorted(maps.Keys(told)) {
+		var locator any
+		if told[call] != "" {
+			locator = told[call]
+		}
+		b.Append(call, locator, nil, nil)
+	}
+	return b.Record()
 }
 
 // background tells who was heard to be listening in which dwell.

@@ -13,6 +13,7 @@ import (
 	"fairlobe/datasets/rehearsal"
 	"fairlobe/datasets/world"
 	"fairlobe/experiments"
+	"fairlobe/pipeline/table"
 	"fairlobe/stages"
 	"fairlobe/stages/judge"
 )
@@ -206,4 +207,34 @@ func TestDwellAt(t *testing.T) {
 	}
 	_, ok := c.dwellAt("20m", c.planned[0].Start.Add(-time.Hour))
 	require.False(t, ok)
+}
+
+// A station that was listening and never heard the own station has the place that it tells, or a claim within a distance would
+// not know it.
+func TestListenersHaveTheirPlaces(t *testing.T) {
+	s := settings(t, "heard_by")
+	s.Scenario = "weak"
+	sc, err := s.prepare()
+	require.NoError(t, err)
+	c, err := sc.carry(context.Background(), 0)
+	require.NoError(t, err)
+	made, err := sc.brought(context.Background(), c, time.Date(2100, 1, 1, 0, 0, 0, 0, time.UTC))
+	require.NoError(t, err)
+	heard, located := map[string]bool{}, map[string]bool{}
+	for r := table.NewReader(made.tables[tableSpots]); r.Next(); {
+		heard[r.Str("receiver")] = true
+	}
+	for r := table.NewReader(made.tables["stations"]); r.Next(); {
+		located[r.Str("call")] = !r.Null("latitude")
+	}
+	deaf := 0
+	for r := table.NewReader(made.tables[tableBackground]); r.Next(); {
+		call := r.Str("receiver")
+		at := slices.IndexFunc(c.came.Stations, func(w world.Station) bool { return w.Call == call })
+		require.Equal(t, c.came.Stations[at].Locator != "", located[call], call)
+		if !heard[call] {
+			deaf++
+		}
+	}
+	require.Positive(t, deaf, "somebody must listen and hear nothing of us")
 }
