@@ -71,7 +71,7 @@ func TestCoverageUnderCensoring(t *testing.T) {
 func TestDirectivityFalseAlarms(t *testing.T) {
 	tries := simulated
 	if testing.Short() {
-		tries /= 8 // under the race detector
+		tries /= 4 // under the race detector
 	}
 	for _, f := range []struct {
 		name   string
