@@ -2,6 +2,19 @@ package contrast
 
 import "math"
 
+const (
+	gridPoints = 41
+	gridMiddle = gridPoints / 2
+	// coarseStep is the distance of the points that are looked at first. It divides gridMiddle, so that the fit and the
+	// edges are among them.
+	coarseStep = 2
+
+	// Above clearlyKept and up to clearlyOut p is so far from Alpha that it does not cross it within a step: the points
+	// that lie between are taken to be kept, or ruled out, without a look.
+	clearlyKept = 0.15
+	clearlyOut  = 0.015
+)
+
 // point is a pair (cos, sin) of one harmonic, in dB.
 type point struct{ c, s float64 }
 
@@ -15,24 +28,25 @@ type keptPoints struct {
 }
 
 // search looks through the grid: 41 by 41 points over +-4 standard errors about the fit, wider by 2 and again by 2 if the
-// region reaches its edge. originKept says that no lobe is not ruled out.
+// region reaches its edge (see gridSearch). originKept says that no lobe is not ruled out.
 func (r *region) search(originKept bool) keptPoints {
 	half := float64(gridErrors)
-	for range gridDoublings {
-		if !r.reaches(half) {
-			break
-		}
+	g := &gridSearch{pAt: func(i, j int) float64 {
+		at := r.at(half, i, j)
+		return r.p(at.c, at.s)
+	}}
+	g.run(true)
+	for doubling := 1; g.edge && doubling <= gridDoublings; doubling++ {
 		half *= 2
+		g = g.widened()
+		g.run(doubling < gridDoublings)
 	}
-	k := keptPoints{origin: originKept}
+	k := keptPoints{origin: originKept, open: g.edge}
 	for i := range gridPoints {
 		for j := range gridPoints {
-			p := r.at(half, i, j)
-			if !r.allowed(p.c, p.s) {
-				continue
+			if g.kept[i][j] {
+				k.points = append(k.points, r.at(half, i, j))
 			}
-			k.points = append(k.points, p)
-			k.open = k.open || onEdge(i) || onEdge(j)
 		}
 	}
 	k.nothing = len(k.points) == 0
@@ -41,6 +55,125 @@ func (r *region) search(originKept bool) keptPoints {
 		k.points = append(k.points, point{})
 	}
 	return k
+}
+
+// gridSearch finds the points of a grid about the fit that a test keeps, with a look at few of the others.
+//
+// It looks at every second point first, from the fit outwards, and goes on from each one that is not clearly ruled out. Of
+// the points in between it looks at those whose neighbours among the first do not all say the same. So it may miss an
+// island with clearly ruled out points all round, and the edge of the grid where only an island reaches it; and it may
+// fill a hole with clearly kept ones all round. Either needs p to step by a factor of 3 between neighbours, at most 0.2
+// standard errors apart, or an island beyond a wide moat. Of 4424 regions of simulated trials with 6, 8 and 12 blocks, few or
+// differing stations and heavy censoring among them, 3 were not those of the whole grid: two had a hole filled, one
+// missed an island; of 1063 with 16 and 24 blocks (with clearlyOut at 0.02) none.
+//
+// Where a test has few sign vectors no point is clearly ruled out (6 blocks: the least p is 1/32), and the search goes
+// over the whole grid.
+type gridSearch struct {
+	pAt func(i, j int) float64 // the p of a point; above clearlyKept any number above will do
+
+	p      [gridPoints][gridPoints]float64 // 0 where it has not been looked at
+	kept   [gridPoints][gridPoints]bool
+	edge   bool // a kept point is on the edge
+	listed [gridPoints][gridPoints]bool
+	list   [][2]int // points to look at, the next one last
+}
+
+// run sets kept and edge; it may stop at the edge, which is settled first for that.
+func (g *gridSearch) run(stopAtEdge bool) {
+	g.coarse(stopAtEdge)
+	for k := range gridPoints {
+		for _, edge := range []int{0, gridPoints - 1} {
+			g.between(k, edge)
+			g.between(edge, k)
+		}
+	}
+	if g.edge && stopAtEdge {
+		return
+	}
+	for i := range gridPoints {
+		for j := range gridPoints {
+			g.between(i, j)
+		}
+	}
+}
+
+// coarse looks at the coarse points: all of them if the fit is ruled out.
+func (g *gridSearch) coarse(stopAtEdge bool) {
+	g.add(gridMiddle, gridMiddle, 0)
+	for len(g.list) > 0 && !(g.edge && stopAtEdge) {
+		last := len(g.list) - 1
+		i, j := g.list[last][0], g.list[last][1]
+		g.list = g.list[:last]
+		p := g.look(i, j)
+		switch {
+		case i == gridMiddle && j == gridMiddle && p <= Alpha:
+			g.add(i, j, gridMiddle)
+		case p > clearlyOut:
+			g.add(i, j, coarseStep)
+		}
+	}
+}
+
+// add lists the coarse points up to that far away along either axis, without those that are listed already.
+func (g *gridSearch) add(i, j, reach int) {
+	for a := max(0, i-reach); a <= min(gridPoints-1, i+reach); a += coarseStep {
+		for b := max(0, j-reach); b <= min(gridPoints-1, j+reach); b += coarseStep {
+			if !g.listed[a][b] {
+				g.listed[a][b] = true
+				g.list = append(g.list, [2]int{a, b})
+			}
+		}
+	}
+}
+
+// look gives the p of a point that may be known, and keeps the point or not.
+func (g *gridSearch) look(i, j int) float64 {
+	if g.p[i][j] == 0 {
+		g.p[i][j] = g.pAt(i, j)
+	}
+	if g.p[i][j] > Alpha {
+		g.keep(i, j)
+	}
+	return g.p[i][j]
+}
+
+func (g *gridSearch) keep(i, j int) {
+	g.kept[i][j] = true
+	g.edge = g.edge || i == 0 || i == gridPoints-1 || j == 0 || j == gridPoints-1
+}
+
+// between settles a point that has not been listed from the coarse ones about it: two, or four.
+func (g *gridSearch) between(i, j int) {
+	if g.listed[i][j] {
+		return
+	}
+	g.listed[i][j] = true
+	least, greatest := 1.0, 0.0
+	for a := i - i%coarseStep; a <= i+i%coarseStep; a += coarseStep {
+		for b := j - j%coarseStep; b <= j+j%coarseStep; b += coarseStep {
+			least, greatest = min(least, g.p[a][b]), max(greatest, g.p[a][b])
+		}
+	}
+	switch {
+	case greatest <= clearlyOut:
+	case least > clearlyKept:
+		g.keep(i, j)
+	default:
+		g.look(i, j)
+	}
+}
+
+// widened is the search of a grid of twice the width, which knows what this one knows: each coarse point is one of its
+// points.
+func (g *gridSearch) widened() *gridSearch {
+	out := &gridSearch{pAt: g.pAt}
+	for i := 0; i < gridPoints; i += coarseStep {
+		for j := 0; j < gridPoints; j += coarseStep {
+			out.p[gridMiddle+(i-gridMiddle)/2][gridMiddle+(j-gridMiddle)/2] = g.p[i][j]
+		}
+	}
+	return out
 }
 
 // least and greatest are the extremes of the amplitude.

@@ -144,7 +144,7 @@ func TestEnvelopeOfSwappedArms(t *testing.T) {
 	for _, shape := range []Shape{OneSided, Any} {
 		f := field{stations: 24, blocks: 12, slots: 2, meanDB: -8, effect: lobeEffect(1, 3, 1, 200)}
 		stations, reports := f.draw(6)
-		p := Params{Blocks: f.blocks, CutDB: -18, Seed: 6}
+		p := Params{Blocks: f.blocks, CutDB: -18, CeilingDB: math.Inf(1), Seed: 6}
 		plain := must(t, stations, reports, p).Directivity(shape)
 		turned, swapped := plain.Negated(), must(t, stations, swapArms(reports), p).Directivity(shape)
 		sweepRound(func(az float64) {

@@ -8,7 +8,6 @@ import (
 const (
 	fitRounds     = 5
 	fitStepDB     = 5
-	gridPoints    = 41
 	gridErrors    = 4 // half width of the grid in standard errors
 	gridDoublings = 2 // times it may be widened if the region reaches its edge
 	leastErrorDB  = 0.05
@@ -66,14 +65,17 @@ func (s *score) rootWith(beta []float64) float64 {
 
 // region is the search for the pairs (cos, sin) of one harmonic that gate 1 does not rule out.
 type region struct {
-	s           *score
-	d           float64 // the fit
-	beta        []float64
-	mean        []float64
-	pair        int         // first column of the harmonic
-	errors      [2]float64  // standard errors of the pair
-	information [][]float64 // sum of M at the fit
-	kept        keptPoints  // set by lobe
+	s            *score
+	d            float64 // the fit
+	beta         []float64
+	mean         []float64
+	pair         int         // first column of the harmonic
+	errors       [2]float64  // standard errors of the pair
+	information  [][]float64 // sum of M at the fit
+	otherInverse [][]float64 // inverse of its block of the other pair; nil if there is none
+	kept         keptPoints  // set by lobe
+
+	shape, shift []float64 // space: a beta, and how far it is from the fit
 }
 
 // newRegion takes a score that stands at the fit; false if it has no inverse.
@@ -83,75 +85,86 @@ func newRegion(s *score, d float64, beta []float64, pair int) (*region, bool) {
 		return nil, false
 	}
 	covariance := product(product(inv, s.ve), inv)
-	r := &region{s: s, d: d, beta: clone(beta), mean: clone(s.mean), pair: pair, information: square(len(beta))}
+	r := &region{
+		s: s, d: d, beta: clone(beta), mean: clone(s.mean), pair: pair, information: square(len(beta)),
+		shape: make([]float64, len(beta)), shift: make([]float64, len(beta)),
+	}
 	for i := range s.v0 {
 		copy(r.information[i], s.v0[i])
 	}
+	r.otherInverse = r.invertOther()
 	for i := range r.errors {
 		r.errors[i] = math.Max(leastErrorDB, math.Sqrt(covariance[pair+i][pair+i]))
 	}
 	return r, true
 }
 
-// allowed tells that gate 1 does not rule a pair out. What is not looked for is profiled linearly: the other
-// harmonic, if there is one, by the information matrix, and d by the mean of the columns.
+// allowed tells that gate 1 does not rule a pair out.
 func (r *region) allowed(c, s float64) bool {
-	beta := clone(r.beta)
+	r.look(c, s)
+	return r.s.allowed()
+}
+
+// p is gate 1's p of a pair; above clearlyKept it is only known to be above.
+func (r *region) p(c, s float64) float64 {
+	r.look(c, s)
+	weight, ok := inverse(r.s.variance())
+	if !ok {
+		return 1
+	}
+	return r.s.trial.plan.QuadraticUpTo(r.s.u, weight, clearlyKept)
+}
+
+// look evaluates the score at a pair. What is not looked for is profiled linearly: the other harmonic, if there is one,
+// by the information matrix, and d by the mean of the columns.
+func (r *region) look(c, s float64) {
+	beta := r.shape
+	copy(beta, r.beta)
 	beta[r.pair], beta[r.pair+1] = c, s
 	if len(beta) == 4 {
 		r.profileOther(beta)
 	}
-	shift := make([]float64, len(beta))
-	for k := range shift {
-		shift[k] = beta[k] - r.beta[k]
+	for k := range r.shift {
+		r.shift[k] = beta[k] - r.beta[k]
 	}
-	r.s.look(r.d-dot(r.mean, shift), beta)
-	return r.s.allowed()
+	r.s.look(r.d-dot(r.mean, r.shift), beta)
 }
 
-// profileOther sets the other pair to its best value given this one: other = fit - Moo^-1 Mop (pair - fit).
-func (r *region) profileOther(beta []float64) {
-	other := 2 - r.pair
+// other is the first column of the other harmonic, if there is one.
+func (r *region) other() int { return 2 - r.pair }
+
+// invertOther inverts the block of the other harmonic, for profileOther.
+func (r *region) invertOther() [][]float64 {
+	if len(r.beta) != 4 {
+		return nil
+	}
 	block := square(2)
-	side := make([]float64, 2)
 	for i := range 2 {
+		copy(block[i], r.information[r.other()+i][r.other():r.other()+2])
+	}
+	inv, _ := inverse(block)
+	return inv
+}
+
+// profileOther sets the other pair to its best value given this one: other = fit - Moo^-1 Mop (pair - fit). It stays
+// at the fit where the inverse is missing.
+func (r *region) profileOther(beta []float64) {
+	var side [2]float64
+	for i := range side {
 		for j := range 2 {
-			block[i][j] = r.information[other+i][other+j]
-			side[i] += float64(r.information[other+i][r.pair+j] * (beta[r.pair+j] - r.beta[r.pair+j]))
+			side[i] += float64(r.information[r.other()+i][r.pair+j] * (beta[r.pair+j] - r.beta[r.pair+j]))
 		}
 	}
-	inv, ok := inverse(block)
-	if !ok {
-		return
-	}
-	for i, x := range times(inv, side) {
-		beta[other+i] = r.beta[other+i] - x
+	for i, row := range r.otherInverse {
+		beta[r.other()+i] = r.beta[r.other()+i] - dot(row, side[:])
 	}
 }
-
-// reaches tells whether the region reaches the edge of the grid of that half width.
-func (r *region) reaches(half float64) bool {
-	for i := range gridPoints {
-		for j := range gridPoints {
-			if !onEdge(i) && !onEdge(j) {
-				continue
-			}
-			if p := r.at(half, i, j); r.allowed(p.c, p.s) {
-				return true
-			}
-		}
-	}
-	return false
-}
-
-func onEdge(i int) bool { return i == 0 || i == gridPoints-1 }
 
 // at is point i, j of the grid; the middle one is the fit.
 func (r *region) at(half float64, i, j int) point {
-	const middle = gridPoints / 2
 	return point{
-		c: r.beta[r.pair] + float64(half*r.errors[0]*float64(i-middle)/middle),
-		s: r.beta[r.pair+1] + float64(half*r.errors[1]*float64(j-middle)/middle),
+		c: r.beta[r.pair] + float64(half*r.errors[0]*float64(i-gridMiddle)/gridMiddle),
+		s: r.beta[r.pair+1] + float64(half*r.errors[1]*float64(j-gridMiddle)/gridMiddle),
 	}
 }
 

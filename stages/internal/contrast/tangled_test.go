@@ -27,7 +27,7 @@ func tangledTrial(seed uint64, lobe, slope float64) *Trial {
 			reports = append(reports, Report{Block: b, Station: i, First: true, DitheredDB: diff}, Report{Block: b, Station: i, Slot: 1, DitheredDB: 0})
 		}
 	}
-	trial, err := New(stations, reports, Params{Blocks: blocks, CutDB: -40, Seed: seed})
+	trial, err := New(stations, reports, Params{Blocks: blocks, CutDB: -40, CeilingDB: math.Inf(1), Seed: seed})
 	if err != nil {
 		panic(err)
 	}

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"sort"
 	"sync"
 )
 
@@ -24,13 +23,17 @@ const (
 	tieTolerance = 1e-9
 )
 
-// Plan is a fixed set of sign vectors. It holds no vectors: they are made again for every count, so
-// its size does not grow with their number. A Plan may be used by several goroutines at once.
+// Plan is a fixed set of sign vectors. The vectors are made again for every count, so its size does
+// not grow with their number; only the yes or no of QuadraticAbove, which is asked many times of one
+// plan, keeps those of a small plan (at most 80 kB). A Plan may be used by several goroutines at once.
 type Plan struct {
 	blocks int
 	seed   uint64
 	all    bool
 	n      int // vectors that are made: all of them, or the random ones without the identity
+
+	keep sync.Once
+	kept []uint64 // see keptWords
 
 	// Workers is the number of goroutines a count may use; below 2 it uses none. It changes no result.
 	Workers int
@@ -107,14 +110,6 @@ func (p *Plan) CountQuadratic(u, weight [][]float64) int {
 	return p.count(p.columns(u, weight), form(weight), p.Total())
 }
 
-// QuadraticAbove tells whether Quadratic(u, weight) is above alpha: the same answer, and sooner where
-// it is yes, as the count stops when it is settled.
-func (p *Plan) QuadraticAbove(u, weight [][]float64, alpha float64) bool {
-	above := func(count int) bool { return float64(count)/float64(p.Total()) > alpha }
-	enough := sort.Search(p.Total(), above)
-	return above(p.count(p.columns(u, weight), form(weight), enough))
-}
-
 // columns makes a table for each feature.
 func (p *Plan) columns(u, weight [][]float64) []table {
 	if len(u) != p.blocks {
@@ -182,6 +177,11 @@ func (p *Plan) count(tables []table, stat statistic, enough int) int {
 	return total
 }
 
+// chunk is the generator of the vectors of one chunk.
+func (p *Plan) chunk(number int) *rand.PCG {
+	return rand.NewPCG(p.seed, Stream+uint64(number))
+}
+
 // countChunks counts in the chunks first, first+step, ... until it has come to enough.
 func (p *Plan) countChunks(tables []table, stat statistic, threshold float64, enough, first, step int) int {
 	b := newBatch(p, tables, min(batchVectors, p.n))
@@ -189,7 +189,7 @@ func (p *Plan) countChunks(tables []table, stat statistic, threshold float64, en
 	for chunk := first; chunk*chunkVectors < p.n && count < enough; chunk += step {
 		start := chunk * chunkVectors
 		end := min(start+chunkVectors, p.n)
-		source := rand.NewPCG(p.seed, Stream+uint64(chunk))
+		source := p.chunk(chunk)
 		for ; start < end && count < enough; start += batchVectors {
 			b.resize(min(batchVectors, end-start))
 			if p.all {

@@ -65,7 +65,7 @@ type batch struct {
 }
 
 func newBatch(p *Plan, tables []table, n int) *batch {
-	b := &batch{tables: tables, stride: max(1, (p.blocks+63)/64)}
+	b := &batch{tables: tables, stride: p.stride()}
 	b.words = make([]uint64, n*b.stride)
 	b.sums = make([][]float64, len(tables))
 	for k := range b.sums {
