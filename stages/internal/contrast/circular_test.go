@@ -125,7 +125,7 @@ func (c harmonicCase) trial(t *testing.T, shrink float64) *Trial {
 			reports = append(reports, Report{b, i, true, 0, strong + y*shrink}, Report{b, i, false, 1, strong})
 		}
 	}
-	return must(t, stations, reports, Params{Blocks: 2, CutDB: -18, Seed: 1})
+	return must(t, stations, reports, Params{Blocks: 2, CutDB: -18, CeilingDB: math.Inf(1), Seed: 1})
 }
 
 // With weights of all sizes the sum of squares is that of a least squares fit by another library (gonum, QR) on
@@ -183,7 +183,7 @@ func TestRegionAzimuthIsTheMeanDirection(t *testing.T) {
 		stations[i] = Station{AzimuthRad: azimuths[i], HasAzimuth: true, Region: i / 3}
 		reports = append(reports, Report{0, i, true, 0, 3}, Report{0, i, false, 1, 2})
 	}
-	s := must(t, stations, reports, Params{Blocks: 1, CutDB: -18}).newScore(OneSided)
+	s := must(t, stations, reports, Params{Blocks: 1, CutDB: -18, CeilingDB: math.Inf(1)}).newScore(OneSided)
 	s.look(0, []float64{0, 0})
 	means := s.regionMeans(OneSided)
 	require.Len(t, means, 2)

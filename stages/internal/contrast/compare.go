@@ -9,6 +9,10 @@ type comparison struct {
 	d, a   []float64 // difference and weight of each cell
 	// By block: sum of a, sum of D over it, weight, and their product.
 	m, dbar, w, g []float64
+
+	slopes []slope
+	middle []float64 // mean of the two arms' levels, by cell
+	drift  []float64 // by block: what drift adds to A-B
 }
 
 func (t *Trial) newComparison() *comparison {
@@ -17,7 +21,15 @@ func (t *Trial) newComparison() *comparison {
 		trial: t, offset: make([]float64, len(t.stations)),
 		d: make([]float64, len(t.cells)), a: make([]float64, len(t.cells)),
 		m: make([]float64, blocks), dbar: make([]float64, blocks), w: make([]float64, blocks), g: make([]float64, blocks),
+		slopes: t.slopes(false), middle: make([]float64, len(t.cells)), drift: make([]float64, blocks),
 	}
+}
+
+// newPastComparison is a comparison in which no block depends on a later one.
+func (t *Trial) newPastComparison() *comparison {
+	c := t.newComparison()
+	c.slopes = t.slopes(true)
+	return c
 }
 
 // at evaluates the trial at one offset for all stations.
@@ -32,13 +44,15 @@ func (c *comparison) at(offsetDB float64) {
 func (c *comparison) evaluate() {
 	t := c.trial
 	clear(c.m)
-	clear(c.dbar)
 	for i, cell := range t.cells {
 		o := c.offset[cell.station]
-		d, a := recensored(t.values[cell.first:cell.second], t.values[cell.second:cell.end], o, t.params.CutDB)
-		c.d[i], c.a[i] = d, a
-		c.m[cell.block] += a
-		c.dbar[cell.block] += d
+		c.d[i], c.a[i], c.middle[i] = recensored(t.values[cell.first:cell.second], t.values[cell.second:cell.end], o, t.params.CutDB, t.params.CeilingDB)
+		c.m[cell.block] += c.a[i]
+	}
+	c.takeDriftOff()
+	clear(c.dbar)
+	for i, cell := range t.cells {
+		c.dbar[cell.block] += c.d[i]
 	}
 	for b, m := range c.m {
 		c.w[b], c.g[b] = 0, 0
@@ -50,37 +64,51 @@ func (c *comparison) evaluate() {
 	}
 }
 
-// recensored compares the reports of one station in one block at offset o (see the package).
-func recensored(armA, armB []float64, o, cut float64) (d, a float64) {
+// recensored compares the reports of one station in one block at offset o (see the package). The middle is the mean of the
+// two arms' levels: the same with the arms exchanged.
+func recensored(armA, armB []float64, o, cut, ceiling float64) (d, a, middle float64) {
 	level := cut + max(0, -o)
-	va, ha := keptMean(armA, o, level)
-	vb, hb := keptMean(armB, 0, level)
-	if !ha && !hb {
-		return 0, 0
+	top := max(ceiling-max(0, o), level+leastSpanDB)
+	va, ha := keptMean(armA, o, level, top)
+	vb, hb := keptMean(armB, 0, level, top)
+	silentA, silentB := ha == silent, hb == silent
+	if silentA && silentB {
+		return 0, 0, level
 	}
-	d = va - vb
-	if ha == hb {
-		return max(-clipDB, min(clipDB, d)), 1
+	d, middle = va-vb, (va+vb)/2
+	if !silentA && !silentB {
+		return max(-clipDB, min(clipDB, d)), (ha + hb) / 2, middle
 	}
 	if math.Abs(d) > loneLimitDB {
-		return math.Copysign(loneDB, d), loneWeight
+		return math.Copysign(loneDB, d), loneWeight, middle
 	}
-	return d, 0.5
+	return d, max(ha, hb) / 2, middle
 }
 
-// keptMean is the mean of the values less o that lie above the level; the level and false if none does.
-func keptMean(values []float64, o, level float64) (mean float64, heard bool) {
-	sum, n := 0.0, 0
+// silent is the share of an arm without a kept value.
+const silent = -1
+
+// keptMean is the mean of the values less o that lie above the level, none counted as more than top, and the share of
+// them that lies below top; the level and silent if none is kept.
+func keptMean(values []float64, o, level, top float64) (mean, share float64) {
+	sum, n, below := 0.0, 0, 0
 	for _, y := range values {
-		if z := y - o; z > level {
+		z := y - o
+		if z <= level {
+			continue
+		}
+		n++
+		if z < top {
+			below++
 			sum += z
-			n++
+		} else {
+			sum += top
 		}
 	}
 	if n == 0 {
-		return level, false
+		return level, silent
 	}
-	return sum / float64(n), true
+	return sum / float64(n), float64(below) / float64(n)
 }
 
 // sum adds in the order of the slice.

@@ -105,7 +105,7 @@ func placed(t *testing.T, shape Shape, azimuths []float64, blocks, regions int) 
 			reports = append(reports, Report{b, i, true, 0, -5 + float64((i*7+b*3)%5)}, Report{b, i, false, 1, -5})
 		}
 	}
-	return must(t, stations, reports, Params{Blocks: blocks, CutDB: -18, Seed: 1}).Directivity(shape)
+	return must(t, stations, reports, Params{Blocks: blocks, CutDB: -18, CeilingDB: math.Inf(1), Seed: 1}).Directivity(shape)
 }
 
 func TestDirectivityRefusals(t *testing.T) {
@@ -154,7 +154,7 @@ func TestTooFewRegionsForGate2(t *testing.T) {
 func TestWithoutAzimuth(t *testing.T) {
 	f := field{stations: 20, blocks: 8, slots: 2, meanDB: -8, effect: constant(1)}
 	stations, reports := f.draw(8)
-	p := Params{Blocks: 8, CutDB: -18, Seed: 8}
+	p := Params{Blocks: 8, CutDB: -18, CeilingDB: math.Inf(1), Seed: 8}
 	want := must(t, stations, reports, p)
 	stations = append(stations, Station{Region: 99})
 	for b := range 8 {
@@ -197,7 +197,7 @@ func TestFrontToBackByHand(t *testing.T) {
 			reports = append(reports, a, Report{b, i, false, 1, -5})
 		}
 	}
-	trial := must(t, stations, reports, Params{Blocks: 8, CutDB: -18})
+	trial := must(t, stations, reports, Params{Blocks: 8, CutDB: -18, CeilingDB: math.Inf(1)})
 	got := trial.FrontToBack(300 * math.Pi / 180)
 	require.True(t, got.Estimated)
 	require.Equal(t, 13, got.FrontCount) // 240, 250, ..., 360
@@ -295,7 +295,7 @@ func TestShapeNames(t *testing.T) {
 func TestRunningLobeLooksBack(t *testing.T) {
 	f := field{stations: 20, blocks: 10, slots: 2, meanDB: -10, effect: lobeEffect(2, 3, 2, 30)}
 	stations, reports := f.draw(9)
-	p := Params{Blocks: 10, CutDB: -18, Seed: 9}
+	p := Params{Blocks: 10, CutDB: -18, CeilingDB: math.Inf(1), Seed: 9}
 	for _, shape := range []Shape{TwoSided, Any} {
 		want := must(t, stations, reports, p).runningLobe(shape)
 		changed := append([]Report(nil), reports...)

@@ -10,14 +10,18 @@
 //
 //	L(r) = c + max(0, -o(r))
 //	z    = y - o(r) for a report y of arm A,  z = y for a report of arm B;  kept if z > L(r)
-//	v    = mean of the kept z of an arm in a block, L(r) if there is none;  h = 1 if there is one
+//	U(r) = ceiling - max(0, o(r)), at least L(r) + 12;  z above U(r) counts as U(r)
+//	v    = mean of the kept z of an arm in a block, L(r) if there is none
+//	h    = share of the kept z below U(r), 0 if there is none
 //	D    = v_A - v_B, limited to +-15;  a = (h_A + h_B)/2
 //	if only one arm has kept reports and |v_A - v_B| > 6:  D = +-1.2, a = 0.1
 //
 // If o is the truth, swapping the arms of a block changes the sign of every D of that block and
-// leaves a alone; all tests rest on that (package signflip). A report y has to carry its dither of
-// +-0.5 dB: without it the rounding of the reports to whole decibels biases the estimate by up to
-// 0.2 dB.
+// leaves a alone; all tests rest on that (package signflip). The ceiling is the cut once more, from above: strong reports
+// lag behind the signal, which would pull every difference towards 0, so nothing above the level up to
+// which they are believed counts as more. Without a ceiling h is 1 for an arm with a kept report, and
+// the rest is the same. A report y has to carry its dither of +-0.5 dB: without it the rounding of the
+// reports to whole decibels biases the estimate by up to 0.2 dB.
 //
 // Level is the overall difference: the exact test of no difference, the estimate, its interval by
 // inversion of the test, the second interval that speaks beyond the stations heard (two-way
@@ -25,6 +29,17 @@
 // the dependence on azimuth, with its two gates, the fitted lobe and the sectors. Seen is what the
 // reports show at no difference, block by block and station by station, for pictures; the fitted
 // lobe and its region toward an azimuth are given by Directivity.Toward.
+//
+// # Drift
+//
+// Where the times of the dwells are known, D has a(b,r) * drift(b) taken off: the drift of the band between the two dwells
+// of the block, from the slope between its neighbours,
+//
+//	drift(b) = h * sum a a' (M(b-1,r) - M(b+1,r)) / (3 + sum a a') / (t(b+1) - t(b-1))
+//
+// with M = (v_A + v_B)/2, h the time from A to B in block b, and a, a' the station's weights in the two neighbours. M is the
+// same with the arms exchanged, so drift(b) changes its sign with D, and the tests stay exact. At the ends of the trial the
+// block itself takes the missing neighbour's place; the running evidence looks at the block itself and the one before only.
 //
 // # Two arms, one order
 //

@@ -23,9 +23,9 @@ func (t *Trial) Estimate() (estimateDB, sigmaDB float64, ok bool) {
 func (t *Trial) sized(rootDB float64) bool {
 	var first, second bool
 	for _, c := range t.cells {
-		_, a := keptMean(t.values[c.first:c.second], 0, t.params.CutDB)
-		_, b := keptMean(t.values[c.second:c.end], 0, t.params.CutDB)
-		first, second = first || a, second || b
+		_, a := keptMean(t.values[c.first:c.second], 0, t.params.CutDB, math.Inf(1))
+		_, b := keptMean(t.values[c.second:c.end], 0, t.params.CutDB, math.Inf(1))
+		first, second = first || a != silent, second || b != silent
 	}
 	return first && second && math.Abs(rootDB) < rootLimitDB-rootEdgeDB
 }

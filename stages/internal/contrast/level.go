@@ -41,7 +41,8 @@ func (t *Trial) Level() Level {
 	}
 	l.Stations, l.Sectors = c.heard()
 	l.P = t.plan.Abs(c.g)
-	l.Running = c.running()
+	past := t.newPastComparison()
+	l.Running = past.running()
 	if l.Stations == 0 {
 		return l
 	}
@@ -49,7 +50,7 @@ func (t *Trial) Level() Level {
 	l.EstimateDB = root(c.sumG)
 	l.Sized = t.sized(l.EstimateDB)
 	l.Interval = invert(c.p, l.EstimateDB)
-	l.Running.Interval = invert(c.anytimeP, l.EstimateDB)
+	l.Running.Interval = invert(past.anytimeP, l.EstimateDB)
 	if !l.Sized {
 		l.Beyond = c.sharesOnly()
 		return l

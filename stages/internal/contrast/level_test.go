@@ -37,7 +37,38 @@ func TestRecensored(t *testing.T) {
 	}
 	for _, c := range cases {
 		t.Run(c.name, func(t *testing.T) {
-			d, a := recensored(c.armA, c.armB, c.offset, -18)
+			d, a, _ := recensored(c.armA, c.armB, c.offset, -18, math.Inf(1))
+			require.InDelta(t, c.wantD, d, 1e-12)
+			require.Equal(t, c.wA, a)
+		})
+	}
+}
+
+// The same with a ceiling of +5, by hand.
+func TestRecensoredBelowACeiling(t *testing.T) {
+	cases := []struct {
+		name      string
+		armA      []float64
+		armB      []float64
+		offset    float64
+		cut       float64
+		wantD, wA float64
+	}{
+		{"below it nothing changes", []float64{4}, []float64{1, -1}, 0, -18, 4, 1},
+		{"what is above counts as the ceiling", []float64{9}, []float64{1}, 0, -18, 4, 0.5},
+		{"half of an arm's reports above", []float64{9, 3}, []float64{1}, 0, -18, 3, 0.75},
+		{"at the ceiling is not below it", []float64{5}, []float64{1}, 0, -18, 4, 0.5},
+		{"both arms above: nothing to compare", []float64{12}, []float64{7}, 0, -18, 0, 0},
+		{"a positive offset lowers it for both", []float64{9}, []float64{4}, 3, -18, 0, 0},
+		{"a positive offset, one arm below", []float64{9}, []float64{1}, 3, -18, 1, 0.5},
+		{"a negative offset leaves it", []float64{1}, []float64{9}, -3, -18, -1, 0.5},
+		{"lone report far above", []float64{9}, nil, 0, -18, 1.2, 0.1},
+		{"never less than 12 dB above the cut", []float64{9}, []float64{3}, 0, -4, 5, 0.5},
+		{"one heard, above a ceiling 12 dB from the cut", []float64{9}, nil, 4, -4, 1.2, 0.1},
+	}
+	for _, c := range cases {
+		t.Run(c.name, func(t *testing.T) {
+			d, a, _ := recensored(c.armA, c.armB, c.offset, c.cut, 5)
 			require.InDelta(t, c.wantD, d, 1e-12)
 			require.Equal(t, c.wA, a)
 		})
@@ -47,14 +78,16 @@ func TestRecensored(t *testing.T) {
 func TestNewRefusesWhatIsNotThere(t *testing.T) {
 	stations := []Station{{}}
 	for _, r := range []Report{{Block: 2}, {Block: -1}, {Station: 1}, {Station: -1}, {DitheredDB: math.NaN()}, {DitheredDB: math.Inf(1)}} {
-		_, err := New(stations, []Report{r}, Params{Blocks: 2, CutDB: -18})
+		_, err := New(stations, []Report{r}, Params{Blocks: 2, CutDB: -18, CeilingDB: math.Inf(1)})
 		require.ErrorContains(t, err, "packing report 0")
 	}
+	_, err := New(stations, nil, Params{Blocks: 2, When: []Times{{0, 1}}})
+	require.EqualError(t, err, "packing reports: times of 1 blocks for 2")
 }
 
 func TestNoReports(t *testing.T) {
 	for _, blocks := range []int{0, 1, 16} {
-		trial := must(t, []Station{{HasAzimuth: true}}, nil, Params{Blocks: blocks, CutDB: -18})
+		trial := must(t, []Station{{HasAzimuth: true}}, nil, Params{Blocks: blocks, CutDB: -18, CeilingDB: math.Inf(1)})
 		l := trial.Level()
 		require.False(t, l.Estimated)
 		require.Equal(t, 1.0, l.P)
@@ -77,7 +110,7 @@ func evenTrial(t *testing.T, n, blocks int, d float64) *Trial {
 			reports = append(reports, Report{b, i, true, 0, -5 + d}, Report{b, i, false, 1, -5})
 		}
 	}
-	return must(t, stations, reports, Params{Blocks: blocks, CutDB: -18, Seed: 1})
+	return must(t, stations, reports, Params{Blocks: blocks, CutDB: -18, CeilingDB: math.Inf(1), Seed: 1})
 }
 
 func TestEvenTrial(t *testing.T) {
@@ -113,7 +146,7 @@ func TestSilentArm(t *testing.T) {
 			reports = append(reports, Report{b, i, true, 0, -14 + float64(i)/10})
 		}
 	}
-	p := Params{Blocks: 8, CutDB: -18}
+	p := Params{Blocks: 8, CutDB: -18, CeilingDB: math.Inf(1)}
 	l := must(t, stations, reports, p).Level()
 	require.True(t, l.Estimated)
 	require.Equal(t, 2.0/256, l.P)
@@ -234,7 +267,7 @@ func TestOneArmNeverHeard(t *testing.T) {
 			r.DitheredDB += strong
 			louder[i] = r
 		}
-		trial := must(t, stations, louder, Params{Blocks: blocks, CutDB: -18, Seed: 1})
+		trial := must(t, stations, louder, Params{Blocks: blocks, CutDB: -18, CeilingDB: math.Inf(1), Seed: 1})
 		l := trial.Level()
 		require.True(t, l.Estimated)
 		require.False(t, l.Sized)

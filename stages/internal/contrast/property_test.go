@@ -44,7 +44,7 @@ func TestSwappedArms(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		f, seed := drawnField(t), rapid.Uint64().Draw(t, "seed")
 		stations, reports := f.draw(seed)
-		p := Params{Blocks: f.blocks, CutDB: -18, Seed: seed}
+		p := Params{Blocks: f.blocks, CutDB: -18, CeilingDB: math.Inf(1), Seed: seed}
 		want := must(t, stations, reports, p).Level().Negated()
 		got := must(t, stations, swapArms(reports), p).Level()
 
@@ -73,7 +73,7 @@ func TestOrderOfReports(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		f, seed := drawnField(t), rapid.Uint64().Draw(t, "seed")
 		stations, reports := f.draw(seed)
-		p := Params{Blocks: f.blocks, CutDB: -18, Seed: seed}
+		p := Params{Blocks: f.blocks, CutDB: -18, CeilingDB: math.Inf(1), Seed: seed}
 		want := must(t, stations, reports, p)
 		shuffled := append([]Report(nil), reports...)
 		rand.New(rand.NewPCG(seed, 3)).Shuffle(len(shuffled), func(i, j int) { shuffled[i], shuffled[j] = shuffled[j], shuffled[i] })
@@ -90,7 +90,7 @@ func TestCommonLevel(t *testing.T) {
 		f.meanDB = 60
 		add := rapid.Float64Range(0, 40).Draw(t, "added")
 		stations, reports := f.draw(seed)
-		p := Params{Blocks: f.blocks, CutDB: -18, Seed: seed}
+		p := Params{Blocks: f.blocks, CutDB: -18, CeilingDB: math.Inf(1), Seed: seed}
 		want := must(t, stations, reports, p).Level()
 		for i := range reports {
 			reports[i].DitheredDB += add
@@ -109,7 +109,7 @@ func TestAddedDifference(t *testing.T) {
 		f.meanDB = 60
 		add := rapid.Float64Range(-3, 3).Draw(t, "added")
 		stations, reports := f.draw(seed)
-		p := Params{Blocks: f.blocks, CutDB: -18, Seed: seed}
+		p := Params{Blocks: f.blocks, CutDB: -18, CeilingDB: math.Inf(1), Seed: seed}
 		want := must(t, stations, reports, p).Level()
 		for i := range reports {
 			if reports[i].First {
@@ -129,7 +129,7 @@ func TestAddedDifference(t *testing.T) {
 func TestTurnedStations(t *testing.T) {
 	f := field{stations: 24, blocks: 8, slots: 2, meanDB: -8, effect: func(s Station) float64 { return 1 + 3*math.Cos(s.AzimuthRad-1) }}
 	stations, reports := f.draw(5)
-	p := Params{Blocks: f.blocks, CutDB: -18, Seed: 5}
+	p := Params{Blocks: f.blocks, CutDB: -18, CeilingDB: math.Inf(1), Seed: 5}
 	want := must(t, stations, reports, p).Directivity(OneSided)
 	for i := range stations {
 		stations[i].AzimuthRad += math.Pi / 2
@@ -151,7 +151,7 @@ func TestSwappedLobe(t *testing.T) {
 		h := float64(shape.harmonics()[0])
 		f := field{stations: 24, blocks: 8, slots: 2, meanDB: -8, effect: func(s Station) float64 { return 3 * math.Cos(h*s.AzimuthRad-1) }}
 		stations, reports := f.draw(6)
-		p := Params{Blocks: f.blocks, CutDB: -18, Seed: 6}
+		p := Params{Blocks: f.blocks, CutDB: -18, CeilingDB: math.Inf(1), Seed: 6}
 		want := must(t, stations, reports, p).Directivity(shape).Negated()
 		got := must(t, stations, swapArms(reports), p).Directivity(shape)
 		require.Equal(t, want.Gate1, got.Gate1)

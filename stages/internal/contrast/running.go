@@ -52,8 +52,9 @@ func anytimeP(path []float64) float64 {
 	return p
 }
 
-// running takes the comparison at no difference.
+// running is the evidence of a comparison that does not look ahead.
 func (c *comparison) running() Running {
+	c.at(0)
 	path := evidence(c.g)
 	return Running{E: path, P: anytimeP(path), Interval: unbounded()}
 }

@@ -23,7 +23,7 @@ func TestSeenOfTheWorkedCase(t *testing.T) {
 func TestSeenByHand(t *testing.T) {
 	stations := make([]Station, 2)
 	reports := []Report{{0, 1, true, 0, -10}, {0, 1, false, 1, -13}, {1, 1, true, 2, -14}, {2, 1, false, 3, -10}, {3, 1, true, 4, -18.5}}
-	seen := must(t, stations, reports, Params{Blocks: 5, CutDB: -18, Seed: 1}).Seen()
+	seen := must(t, stations, reports, Params{Blocks: 5, CutDB: -18, CeilingDB: math.Inf(1), Seed: 1}).Seen()
 	const tol = 1e-12
 	require.Len(t, seen.Stations, 1)
 	s := seen.Stations[0]
@@ -50,7 +50,7 @@ func TestSeenAgreesWithTheEstimate(t *testing.T) {
 		for i := range stations {
 			stations[i].HasAzimuth = i%3 != 0
 		}
-		trial := must(t, stations, reports, Params{Blocks: f.blocks, CutDB: -18, Seed: seed})
+		trial := must(t, stations, reports, Params{Blocks: f.blocks, CutDB: -18, CeilingDB: math.Inf(1), Seed: seed})
 		for _, part := range []*Trial{trial, trial.Located()} {
 			requireOneSum(t, part.Seen())
 		}
@@ -100,7 +100,7 @@ func TestSeenBlocksMeanIsTheEstimate(t *testing.T) {
 				reports = append(reports, Report{b, s, true, 0, y}, Report{b, s, false, 1, rapid.Float64Range(20, 26).Draw(t, "B")})
 			}
 		}
-		trial := must(t, make([]Station, count), reports, Params{Blocks: blocks, CutDB: -18, Seed: 1})
+		trial := must(t, make([]Station, count), reports, Params{Blocks: blocks, CutDB: -18, CeilingDB: math.Inf(1), Seed: 1})
 		level := trial.Level()
 		if !level.Estimated {
 			return
@@ -119,7 +119,7 @@ func TestSeenBlocksMeanIsTheEstimate(t *testing.T) {
 func TestSeenNegated(t *testing.T) {
 	f := field{stations: 9, blocks: 6, slots: 2, meanDB: -15, effect: constant(2)}
 	stations, reports := f.draw(2)
-	p := Params{Blocks: f.blocks, CutDB: -18, Seed: 2}
+	p := Params{Blocks: f.blocks, CutDB: -18, CeilingDB: math.Inf(1), Seed: 2}
 	want, got := must(t, stations, reports, p).Seen().Negated(), must(t, stations, swapArms(reports), p).Seen()
 	require.Len(t, got.Stations, len(want.Stations))
 	for i, s := range want.Stations {

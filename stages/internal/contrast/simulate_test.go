@@ -14,13 +14,15 @@ type field struct {
 	azimuth                 func(r *rand.Rand) float64 // nil: uniform
 	towardNorthDB           float64                    // how much stronger both arms are toward north, and weaker toward south
 	receiverSD, regionSD    float64                    // of a difference of each receiver's, and of each region's, own
+	waveDB                  float64                    // by how much the band rises and falls in twelve dwells
+	lagsAbove               float64                    // above it reports follow the signal by half; 0: they follow it everywhere
 }
 
 func constant(d float64) func(Station) float64 { return func(Station) float64 { return d } }
 
 func (f field) trial(seed uint64) *Trial {
 	stations, reports := f.draw(seed)
-	t, err := New(stations, reports, Params{Blocks: f.blocks, CutDB: -18, Seed: seed})
+	t, err := New(stations, reports, Params{Blocks: f.blocks, CutDB: -18, CeilingDB: math.Inf(1), Seed: seed})
 	if err != nil {
 		panic(err)
 	}
@@ -41,11 +43,12 @@ func (f field) draw(seed uint64) ([]Station, []Report) {
 	}
 	own := f.own(r, stations)
 	var reports []Report
+	phase := 2 * math.Pi * r.Float64()
 	for b := range f.blocks {
 		swapped := r.IntN(2) == 1
 		for dwell := range 2 {
 			first := (dwell == 0) != swapped
-			drift := 1.2 * r.NormFloat64()
+			drift := 1.2*r.NormFloat64() + float64(f.waveDB*math.Sin(phase+float64(2*b+dwell)*math.Pi/6))
 			for i, s := range stations {
 				level := base[i] + drift + 1.5*r.NormFloat64()
 				if first {
@@ -80,6 +83,9 @@ func (f field) dwell(r *rand.Rand, block, dwell, station int, first bool, level 
 		y := level + 2*r.NormFloat64()
 		if y < -20.5+0.5*r.NormFloat64() {
 			continue
+		}
+		if f.lagsAbove != 0 && y > f.lagsAbove {
+			y = f.lagsAbove + (y-f.lagsAbove)/2
 		}
 		slot := int64((2*block+dwell)*f.slots + k)
 		out = append(out, Report{block, station, first, slot, math.Round(y) + r.Float64() - 0.5})

@@ -30,7 +30,7 @@ func TestFalseAlarms(t *testing.T) {
 		if c.p(0) <= Alpha {
 			exact++
 		}
-		if c.running().P <= Alpha {
+		if trial.newPastComparison().running().P <= Alpha {
 			anytime++
 		}
 	}

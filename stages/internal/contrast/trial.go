@@ -14,6 +14,7 @@ const Alpha = 0.05
 
 const (
 	clipDB      = 15  // greatest difference of one station in one block
+	leastSpanDB = 12  // from the cut to the ceiling at least: at offsets that leave less there would be nothing to compare
 	loneLimitDB = 6   // above it a difference with one silent arm is a "lone strong report"
 	loneDB      = 1.2 // what is left of its difference
 	loneWeight  = 0.1 // and of its weight
@@ -45,7 +46,12 @@ type Report struct {
 type Params struct {
 	Blocks int     // complete blocks, those without any report included
 	CutDB  float64 // recensoring level c; whatever is above it is decoded
-	Seed   uint64  // of the sign vectors and of the permutations
+	// CeilingDB is the level up to which reports follow the signal; what is above it counts as that much. 0 dB is a level
+	// too: without a ceiling it is +Inf. It is not used where it would leave less than a fifth of the weight.
+	CeilingDB float64
+	Seed      uint64 // of the sign vectors and of the permutations
+	// When has the times of each block, in rising order; nil: they are not known, and drift is not looked at.
+	When []Times
 }
 
 // cell holds the reports of one station in one block: values[first:second] are arm A's,
@@ -78,11 +84,39 @@ func New(stations []Station, reports []Report, params Params) (*Trial, error) {
 			return nil, fmt.Errorf("packing report %d: %v dB is no level", i, r.DitheredDB)
 		}
 	}
+	if params.When != nil && len(params.When) != params.Blocks {
+		return nil, fmt.Errorf("packing reports: times of %d blocks for %d", len(params.When), params.Blocks)
+	}
 	sorted := slices.Clone(reports)
 	slices.SortFunc(sorted, compareReports)
 	t := &Trial{params: params, stations: stations, plan: signflip.NewPlan(params.Blocks, params.Seed)}
 	t.pack(sorted)
+	t.lift()
 	return t, nil
+}
+
+// leastBelowCeiling is the share of the weight that a ceiling must leave.
+const leastBelowCeiling = 0.2
+
+// lift takes the ceiling away where too little would be left below it. What it looks at is the same whichever arm was on
+// the air in which dwell, so the tests stay exact.
+func (t *Trial) lift() {
+	if math.IsInf(t.params.CeilingDB, 1) {
+		return
+	}
+	below := t.weight()
+	ceiling := t.params.CeilingDB
+	t.params.CeilingDB = math.Inf(1)
+	if below >= leastBelowCeiling*t.weight() {
+		t.params.CeilingDB = ceiling
+	}
+}
+
+// weight is the sum of all weights at no difference.
+func (t *Trial) weight() float64 {
+	c := t.newComparison()
+	c.at(0)
+	return sum(c.m)
 }
 
 // compareReports orders by block, station, arm (A first), slot and value; what is equal in all of

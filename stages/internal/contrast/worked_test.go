@@ -2,6 +2,7 @@ package contrast
 
 import (
 	"encoding/json"
+	"math"
 	"os"
 	"slices"
 	"strconv"
@@ -60,7 +61,7 @@ func readWorked(t testing.TB) (workedCase, *Trial) {
 	for _, r := range w.Reports {
 		reports = append(reports, Report{r.Block, number[r.Receiver], r.Arm == "A", r.Slot, r.Y})
 	}
-	trial, err := New(stations, reports, Params{Blocks: 8, CutDB: -18, Seed: 1})
+	trial, err := New(stations, reports, Params{Blocks: 8, CutDB: -18, CeilingDB: math.Inf(1), Seed: 1})
 	require.NoError(t, err)
 	return w, trial
 }
