@@ -32,8 +32,10 @@ type Directivity struct {
 	Gate1 float64 // p: the difference is not the same at all stations
 	// Gate2Testable is false with fewer than six regions: Gate2 and P are then NaN.
 	Gate2Testable bool
-	Gate2         float64 // p: the regional means line up with azimuth
-	P             float64 // the greater of the two, and of those of Tangle if there are any
+	// Gate2 is the p that the regional means line up with azimuth, by permutations, and with the scatter of time beside that of
+	// the regions: the greater of the two.
+	Gate2 float64
+	P     float64 // the greater of the two, and of those of Tangle if there are any
 
 	Tangle Tangle // set by the fit
 
@@ -94,6 +96,9 @@ func (t *Trial) gates(shape Shape) (Directivity, *score) {
 	if out.Regions >= fewestGate2Regions {
 		out.Gate2Testable = true
 		out.Gate2 = part.gate2(means)
+		if both, ok := newSources(means, s.inTime(means)); ok {
+			out.Gate2 = math.Max(out.Gate2, both.p(t.params.Seed))
+		}
 		out.P = math.Max(out.Gate1, out.Gate2)
 	}
 	out.RunningE = part.runningLobe(shape)

@@ -70,28 +70,37 @@ func medianWeight(means []regionMean) float64 {
 // gate2 is the permutation p that the regional means line up with azimuth: the weighted regression sum
 // of squares of e on the columns, against 999 random permutations of the regions' azimuths.
 //
-// The permutations are those of Fisher and Yates: for i = n-1 .. 1, place i is exchanged with place j,
-// j = the upper 64 bits of (i+1) times the next Uint64 of
-// rand.NewPCG(seed, signflip.Stream + 2^32). One generator serves all, each starts from the last.
+// One generator, rand.NewPCG(seed, signflip.Stream + 2^32), serves all; each shuffle starts from the last order.
 func (t *Trial) gate2(means []regionMean) float64 {
-	order := make([]int, len(means))
-	for j := range order {
-		order[j] = j
-	}
+	order := identity(len(means))
 	observed := lineUp(means, order)
 	threshold := observed - 1e-9*math.Abs(observed)
 	source := rand.NewPCG(t.params.Seed, signflip.Stream+permutationStream)
 	count := 1
 	for range permutations {
-		for i := len(order) - 1; i > 0; i-- {
-			j, _ := bits.Mul64(source.Uint64(), uint64(i+1))
-			order[i], order[j] = order[j], order[i]
-		}
+		shuffle(order, source)
 		if lineUp(means, order) >= threshold {
 			count++
 		}
 	}
 	return float64(count) / (permutations + 1)
+}
+
+func identity(n int) []int {
+	order := make([]int, n)
+	for j := range order {
+		order[j] = j
+	}
+	return order
+}
+
+// shuffle is that of Fisher and Yates: for i = n-1 .. 1, place i is exchanged with place j, j = the upper 64 bits of (i+1)
+// times the next Uint64.
+func shuffle(order []int, source *rand.PCG) {
+	for i := len(order) - 1; i > 0; i-- {
+		j, _ := bits.Mul64(source.Uint64(), uint64(i+1))
+		order[i], order[j] = order[j], order[i]
+	}
 }
 
 // lineUp is the q-weighted regression sum of squares, beyond the mean, of e[j] on x[order[j]].

@@ -98,7 +98,8 @@ func TestBands(t *testing.T) {
 				seed := uint64(30000 + i)
 				slots := s.band.stations * s.band.blocks * 2 * dwellSlots
 				heard = append(heard, float64(s.band.trial(seed, constant(s.heardAtDB)).receptions())/float64(slots))
-				trial := s.band.trial(seed, constant(0))
+				stations, reports := s.band.draw(seed, constant(0))
+				trial := must(t, stations, reports, Params{Blocks: s.band.blocks, CutDB: -18, CeilingDB: math.Inf(1), Seed: seed})
 				_, d, ok := trial.Estimate()
 				require.True(t, ok)
 				score := trial.newScore(OneSided)
@@ -141,6 +142,55 @@ func TestPower(t *testing.T) {
 	}
 }
 
+// The gates of the other two shapes, of which the method's simulations say nothing: how often they open where there is a
+// difference but no lobe, where receivers and regions differ, and for lobes of their own shape. What may not open more often
+// than its level: gate 1 where only the level differs, both together where receivers differ too.
+func TestOtherShapes(t *testing.T) {
+	two := func(s Station) float64 { return 3 * math.Cos(2*s.AzimuthRad-math.Pi/3) }
+	both := func(s Station) float64 { return two(s)/2 + lobe60(1.5)(s) }
+	for _, shape := range []struct {
+		name  string
+		shape Shape
+		lobes func(Station) float64
+	}{{"two-sided", TwoSided, two}, {"any", Any, both}} {
+		for _, s := range scenarios() {
+			t.Run(shape.name+"/"+s.name, func(t *testing.T) {
+				t.Parallel()
+				n := quickTrials()
+				uneven := s.band
+				uneven.receiverSD, uneven.regionSD = 1, 1
+				level := s.band.opened(n, shape.shape, constant(1.5))
+				regions := uneven.opened(n, shape.shape, constant(1.5))
+				lobes := s.band.opened(n, shape.shape, shape.lobes)
+				t.Logf("opened in %d, gate 1 and both at 5 %%, at 1 %%: level %v, receivers and regions %v, lobes of 3 dB %v", n, level, regions, lobes)
+				require.LessOrEqual(t, level.gate1[0], binomialBound(n, 0.05, 0.999))
+				require.LessOrEqual(t, level.gate1[1], binomialBound(n, 0.01, 0.999))
+				require.LessOrEqual(t, regions.both[0], binomialBound(n, 0.05, 0.999))
+				require.LessOrEqual(t, regions.both[1], binomialBound(n, 0.01, 0.999))
+			})
+		}
+	}
+}
+
+// opened counts at 5 % and at 1 %.
+type opened struct{ gate1, both [2]int }
+
+func (b band) opened(n int, shape Shape, effect func(Station) float64) opened {
+	var o opened
+	for i := range n {
+		gates := b.trial(uint64(60000+i), effect).Gates(shape)
+		for k, alpha := range []float64{0.05, 0.01} {
+			if gates.Gate1 <= alpha {
+				o.gate1[k]++
+			}
+			if gates.P <= alpha {
+				o.both[k]++
+			}
+		}
+	}
+	return o
+}
+
 // requirePower fails if more effects were missed than the 99.9 % bound of the share that the simulations missed, to which two
 // of its standard errors are added. If they missed none of 300, that limit is 3 of 300 (the rule of three).
 func requirePower(t *testing.T, what string, want float64, found, n int) {
@@ -176,10 +226,11 @@ func lobe60(amplitudeDB float64) func(Station) float64 {
 	return func(s Station) float64 { return amplitudeDB * math.Cos(s.AzimuthRad-math.Pi/3) }
 }
 
-// trial is one trial of the band in which A-B is effect.
+// trial is one trial of the band in which A-B is effect, with a ceiling and the times of the dwells, as the judge gives them.
 func (b band) trial(seed uint64, effect func(Station) float64) *Trial {
 	stations, reports := b.draw(seed, effect)
-	t, err := New(stations, reports, Params{Blocks: b.blocks, CutDB: -18, CeilingDB: math.Inf(1), Seed: seed})
+	t, err := New(stations, reports, Params{
+		Blocks: b.blocks, CutDB: -18, CeilingDB: 5, Seed: seed, When: dwellTimes(b.blocks, dwellSlots, reports)})
 	if err != nil {
 		panic(err)
 	}

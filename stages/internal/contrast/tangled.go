@@ -2,7 +2,6 @@ package contrast
 
 import (
 	"math"
-	"math/bits"
 	"math/rand/v2"
 
 	"fairlobe/stages/internal/signflip"
@@ -122,19 +121,13 @@ func (t *Trial) gate2Beyond(means []regionMean, z []float64) float64 {
 	}
 	centre(q, z)
 	beyond(q, z, e)
-	order := make([]int, len(means))
-	for j := range order {
-		order[j] = j
-	}
+	order := identity(len(means))
 	observed := lineUpBeyond(q, z, e, columns, order)
 	threshold := observed - 1e-9*math.Abs(observed)
 	source := rand.NewPCG(t.params.Seed, signflip.Stream+permutationStream)
 	count := 1
 	for range permutations {
-		for i := len(order) - 1; i > 0; i-- {
-			j, _ := bits.Mul64(source.Uint64(), uint64(i+1))
-			order[i], order[j] = order[j], order[i]
-		}
+		shuffle(order, source)
 		if lineUpBeyond(q, z, e, columns, order) >= threshold {
 			count++
 		}

@@ -1,11 +1,14 @@
 package signflip
 
 import (
+	"encoding/csv"
 	"encoding/json"
+	"errors"
 	"hash/fnv"
 	"math"
 	"math/rand/v2"
 	"os"
+	"strconv"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -62,6 +65,44 @@ func TestCountsOfTheLiterature(t *testing.T) {
 		})
 	}
 	require.Equal(t, 7, run)
+}
+
+// Signed ranks are block numbers like any others, so the tables of Wilcoxon's test are tables of sign flips.
+func TestWilcoxonsCriticalValues(t *testing.T) {
+	f, err := os.Open("testdata/wilcoxon.csv")
+	require.NoError(t, err)
+	defer f.Close()
+	rows, err := csv.NewReader(f).ReadAll()
+	require.NoError(t, err)
+	for _, row := range rows[1:] {
+		n, errN := strconv.Atoi(row[1])
+		critical, errC := strconv.Atoi(row[4])
+		var exact struct {
+			Count int     `json:"count_le"`
+			Total int     `json:"total"`
+			P     float64 `json:"p_two_sided"`
+		}
+		require.NoError(t, errors.Join(errN, errC, json.Unmarshal([]byte(row[6]), &exact)))
+		plan := NewExhaustive(n)
+		require.Equal(t, exact.Total, plan.Total())
+		ranks := ranksWithNegativeSum(n, critical)
+		require.Equal(t, 2*exact.Count, plan.CountAbs(ranks), "n = %d", n)
+		require.InEpsilon(t, exact.P, plan.Abs(ranks), 1e-12)
+	}
+	require.Greater(t, len(rows), 20)
+}
+
+// ranksWithNegativeSum gives the ranks 1..n, those with a minus summing to total.
+func ranksWithNegativeSum(n, total int) []float64 {
+	ranks := make([]float64, n)
+	for r := n; r > 0; r-- {
+		ranks[r-1] = float64(r)
+		if r <= total {
+			ranks[r-1] = -float64(r)
+			total -= r
+		}
+	}
+	return ranks
 }
 
 // Fisher (The Design of Experiments, 1935, section 21) counts 863 of 32768 for Darwin's maize in
