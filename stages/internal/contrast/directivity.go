@@ -58,6 +58,7 @@ type Directivity struct {
 func (t *Trial) Directivity(shape Shape) Directivity {
 	out, s := t.gates(shape)
 	if out.Testable {
+		out.watch(t)
 		out.fitLobes(s)
 	}
 	return out
@@ -66,10 +67,13 @@ func (t *Trial) Directivity(shape Shape) Directivity {
 // Gates is Directivity without the fit, which takes nearly all of the time: no lobes, and what rests on them is NaN.
 func (t *Trial) Gates(shape Shape) Directivity {
 	out, _ := t.gates(shape)
+	if out.Testable {
+		out.watch(t)
+	}
 	return out
 }
 
-// gates gives the score at the common difference too.
+// gates is Gates without the running evidence, which takes nearly all of the rest. It gives the score at the common difference too.
 func (t *Trial) gates(shape Shape) (Directivity, *score) {
 	part := t.Located()
 	nan := math.NaN()
@@ -101,9 +105,13 @@ func (t *Trial) gates(shape Shape) (Directivity, *score) {
 		}
 		out.P = math.Max(out.Gate1, out.Gate2)
 	}
-	out.RunningE = part.runningLobe(shape)
-	out.RunningP = anytimeP(out.RunningE)
 	return out, s
+}
+
+// watch sets the running evidence.
+func (d *Directivity) watch(t *Trial) {
+	d.RunningE = t.Located().runningLobe(d.Shape)
+	d.RunningP = anytimeP(d.RunningE)
 }
 
 // refusal looks at the score at the common difference.

@@ -156,7 +156,7 @@ func TestOtherShapes(t *testing.T) {
 		for _, s := range scenarios() {
 			t.Run(shape.name+"/"+s.name, func(t *testing.T) {
 				t.Parallel()
-				n := quickTrials()
+				n := max(*powerTrials, quickTrials()/3)
 				uneven := s.band
 				uneven.receiverSD, uneven.regionSD = 1, 1
 				level := s.band.opened(n, shape.shape, constant(1.5))
@@ -178,7 +178,7 @@ type opened struct{ gate1, both [2]int }
 func (b band) opened(n int, shape Shape, effect func(Station) float64) opened {
 	var o opened
 	for i := range n {
-		gates := b.trial(uint64(60000+i), effect).Gates(shape)
+		gates, _ := b.trial(uint64(60000+i), effect).gates(shape)
 		for k, alpha := range []float64{0.05, 0.01} {
 			if gates.Gate1 <= alpha {
 				o.gate1[k]++
@@ -214,7 +214,7 @@ func (b band) levelPower(n int, deltaDB float64) int {
 func (b band) gatesPower(n int, amplitudeDB float64) int {
 	found := 0
 	for i := range n {
-		if b.trial(uint64(50000+i), lobe60(amplitudeDB)).Gates(OneSided).P <= Alpha {
+		if gates, _ := b.trial(uint64(50000+i), lobe60(amplitudeDB)).gates(OneSided); gates.P <= Alpha {
 			found++
 		}
 	}
