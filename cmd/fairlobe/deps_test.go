@@ -67,9 +67,11 @@ stages/judge:                datasets pipeline pipeline/table stages/internal/ac
 stages/report:               datasets/coast pipeline pipeline/table stages/internal/account stages/internal/locator stages/internal/station
 stages:                      experiments pipeline pipeline/diag stages/dwells stages/internal/adif stages/internal/contrast stages/judge stages/locate stages/paths stages/quarantine stages/reduce stages/report stages/schedule stages/spots stages/sweeps stages/trial
 
+stages/field:                pipeline/atomicfile pipeline/diag stages/dwells stages/schedule stages/schedule/rows
+
 stages/trials:               datasets datasets/coast datasets/rehearsal datasets/world experiments pipeline pipeline/diag pipeline/table stages stages/internal/account stages/judge stages/schedule
 
-cmd/fairlobe:                datasets datasets/rehearsal experiments experiments/looks experiments/seal pipeline pipeline/atomicfile pipeline/diag pipeline/manifest pipeline/store pipeline/table stages stages/judge stages/schedule stages/trials
+cmd/fairlobe:                datasets datasets/rehearsal experiments experiments/looks experiments/seal pipeline pipeline/atomicfile pipeline/diag pipeline/manifest pipeline/store pipeline/table stages stages/field stages/judge stages/schedule stages/trials
 `
 
 // forbidden are imports from outside that would mean that a package knows what it must not know.

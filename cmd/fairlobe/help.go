@@ -28,7 +28,8 @@ Your own trial, in this order:
     fairlobe design --seal my-wire.toml   draws the order and fixes it; send the
                                           line that it prints to a friend
     fairlobe design my-wire.toml          how long it takes, how many changes
-    (the trial: connect what the schedule says, log what you do)
+    fairlobe field my-wire.toml           the trial: what to connect when, and a
+                                          log of what you do
     fairlobe run my-wire.toml             verdicts
 
 EXIT STATUS
@@ -89,6 +90,58 @@ never overwritten.
 holds anything else is left alone.
 
     fairlobe design --seal --schedule order.csv my-wire.toml`
+
+const fieldLong = `Keeps the trial while it is carried out: shows what to connect now, what is next
+and how long it is until then, rings the bell at each change, and appends each
+thing you say to the switch log (fairlobe help log) at once: what it has told you
+is on the disk, whatever happens to the power. The same command goes on after any
+break; it needs nothing but the schedule and the log. It never keys a
+transmitter: your radio does what you tell it.
+
+All times are UTC. Keys, also on the screen:
+
+    c, space  connected: the arm that is asked for is on
+    e         connected earlier: asks when, for a dwell that was not confirmed
+    p         pause, and go on: what follows moves; a block under way is lost
+    d         drop a block, with a reason that does not look at signals
+    w         wrong arm noticed: drops the block for that reason
+    v, n      deviation from the plan; note
+    o, b      readings: power out (W), battery (V)
+    k, r      this clock, the radio's clock: s ahead of UTC; asked at both ends
+    x, q      end the session; leave it, to go on later
+    Esc       takes an open question back
+
+What you confirm late is logged with the time of your key. Slots before it are
+left out in every dwell of the block alike; if less than half are left the block
+is lost. The program says at once what an entry leads to. If a block is lost, go
+on as planned: the other blocks count.
+
+--from now     starts the session late: the log gets a start, and all of it
+               moves to the next slot edge.
+--session N    takes session N, not the one that is on or next.
+--transcribe   asks page by page for what you wrote on paper; a page is written
+               once you have said y to it, and can be corrected until then. It
+               can be left and taken up again.
+--blind        shows codes, X1 and X2, for the arms. Whoever is at the switch
+               needs the list that --blind-key prints; print it for them, and
+               don't look. The log has the true names all the same, since the
+               analysis reads them: leave it closed until the verdict.
+
+Where standard output is no terminal it prints plain lines, and reads keys and
+answers as lines.
+
+One program at a time may have the log open. A last line that a crash has torn
+is finished, or moved to switches.csv.torn, and it says so.
+
+    fairlobe field my-wire.toml
+    fairlobe field --session 2 --from now my-wire.toml
+
+EXIT STATUS
+    0    the session was ended, or left
+    1    the experiment file or the log is at fault, no session is left, or
+         another program has the log
+    2    the command line is wrong; nothing was read
+    130  interrupted; the log has everything`
 
 const newLong = `Writes NAME.toml, an experiment file with comments to fill in, and the folder
 NAME for its data: spots, sweeps and log. Nothing that exists is overwritten.

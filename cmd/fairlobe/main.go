@@ -85,11 +85,7 @@ func status(err error, cmd *cobra.Command, errOut io.Writer) int {
 	case err == nil:
 		return statusDone
 	case errors.Is(err, context.Canceled):
-		if cmd != nil && cmd.Name() == "run" {
-			fmt.Fprintln(errOut, "fairlobe: interrupted; what was computed is kept, and the next run goes on from there")
-		} else {
-			fmt.Fprintln(errOut, "fairlobe: interrupted")
-		}
+		fmt.Fprintln(errOut, "fairlobe: interrupted"+kept(cmd))
 		return statusInterrupted
 	case errors.As(err, &findings):
 		fmt.Fprintln(errOut, findings.Error())
@@ -103,6 +99,17 @@ func status(err error, cmd *cobra.Command, errOut io.Writer) int {
 		fmt.Fprintf(errOut, "    mend: %s\n", mend)
 	}
 	return statusFault
+}
+
+// kept says what an interrupted command has left.
+func kept(cmd *cobra.Command) string {
+	switch {
+	case cmd != nil && cmd.Name() == "run":
+		return "; what was computed is kept, and the next run goes on from there"
+	case cmd != nil && cmd.Name() == "field":
+		return "; the log has everything, and the same command goes on from there"
+	}
+	return ""
 }
 
 // helpFor is the command that shows the help of another.
@@ -157,7 +164,8 @@ func rootCommand(std streams) *cobra.Command {
 	root.SuggestionsMinimumDistance = 2
 	root.SetUsageTemplate(usageTemplate)
 	root.SetHelpCommand(helpCommand())
-	root.AddCommand(newCommand(std), checkCommand(std), designCommand(std), rehearseCommand(std), runCommand(std))
+	root.AddCommand(newCommand(std), checkCommand(std), designCommand(std), rehearseCommand(std), fieldCommand(std),
+		runCommand(std))
 	root.AddCommand(topics()...)
 	return root
 }
