@@ -87,7 +87,7 @@ func (k *Keeper) Begin(now time.Time) []string {
 	if last := k.lastEntered(); last.After(now) {
 		said = append(said, fmt.Sprintf("WRONG CLOCK? The log was last written at %s, later than this clock's %s.", day(last), day(now)))
 	}
-	if late := k.ticked.Sub(k.all[0].Start); late > 0 && !hasConnected(k.log.Events(), k.session) && !k.started() {
+	if late := k.ticked.Sub(k.all[0].Start); late > time.Minute && !hasConnected(k.log.Events(), k.session) && !k.started() {
 		said = append(said, fmt.Sprintf("The session began by plan %s ago and the log has nothing of it. If nothing was sent: leave (q) and start again with --from now.", length(late)))
 	}
 	if k.latestClock() == nil {
@@ -288,14 +288,15 @@ func (k *Keeper) Tick(now time.Time) (said []string, bell bool) {
 	k.ticked = to
 	passed := func(t time.Time) bool { return t.After(from) && !t.After(to) }
 	for i, d := range k.all {
+		soon := d.End.Add(-warnBefore)
+		if passed(soon) && !passed(d.End) && i+1 < len(k.all) && d.End.Sub(d.Start) > 2*warnBefore {
+			said = append(said, fmt.Sprintf("%s  in %s: %s", clock(soon), length(d.End.Sub(to)), k.change(i, i+1)))
+		}
 		if passed(d.End) {
 			said, bell = append(said, k.dwellOver(i)...), true
 		}
 		if passed(d.Start) {
 			said, bell = append(said, k.dwellBegins(d)), true
-		}
-		if soon := d.End.Add(-warnBefore); passed(soon) && i+1 < len(k.all) && d.End.Sub(d.Start) > 2*warnBefore {
-			said = append(said, fmt.Sprintf("%s  in %s: %s", clock(soon), length(warnBefore), k.change(i, i+1)))
 		}
 	}
 	if len(said) > mostTold {

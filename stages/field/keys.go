@@ -452,10 +452,11 @@ func (k *Keeper) askReason(band string, block int) {
 			}
 			k.ask = &question{
 				prompt: "That reason seems to look at signals, which makes the verdict doubtful. Drop all the same? y or n:",
-				answer: func(_ time.Time, text string) []string {
+				answer: func(now time.Time, text string) []string {
 					if !yes(text) {
 						return []string{nothing}
 					}
+					e.Entered = now
 					return k.dropOrAskWhen(e)
 				},
 			}
@@ -499,7 +500,8 @@ func (k *Keeper) dropOrAskWhen(e dwells.Event) []string {
 	}
 	k.ask = &question{
 		prompt: fmt.Sprintf("When did that happen? HH:MM UTC, from %s to %s; Enter: not known:", clock(first), clock(last)),
-		answer: func(_ time.Time, text string) []string {
+		answer: func(now time.Time, text string) []string {
+			e.Entered = now
 			if text == "" {
 				return k.drop(e)
 			}

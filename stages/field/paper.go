@@ -226,7 +226,10 @@ const notOnPaper = "not on paper:"
 func (p *Paper) turn() []string {
 	p.at++
 	if p.endsNow {
-		p.at = max(p.at, len(p.pages)-1)
+		p.at = len(p.pages)
+		if last := p.at - 1; p.pages[last].block == 0 { // the page of the end
+			p.at = last
+		}
 	}
 	p.step, p.fixing = 0, false
 	if p.at >= len(p.pages) {

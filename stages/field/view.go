@@ -140,7 +140,7 @@ func then(text string) string {
 // height lines; what does not fit goes from the least needed on: keys, then sayings, then large letters.
 func (k *Keeper) Screen(now time.Time, said []string, width, height int) []string {
 	v := k.View(now)
-	top := wrap(fmt.Sprintf("%s  %s", clock(v.Clock), v.Where), width)
+	top := append(wrap(clock(v.Clock), width), wrap(v.Where, width)...)
 	top = append(top, "")
 	large := []string{v.Do}
 	small := []string{v.Do}
