@@ -170,11 +170,11 @@ func (k *Keeper) connectedTime(text string, i int) (t time.Time, problem string)
 // readTime reads HH:MM or HH:MM:SS as the moment of that clock time which is nearest to the expected one: so
 // a time after midnight is on the next day.
 func readTime(text string, near time.Time) (t time.Time, problem string) {
-	text = strings.TrimSuffix(strings.ToUpper(strings.TrimSpace(text)), "Z")
-	text = strings.NewReplacer(".", ":", " ", ":").Replace(strings.TrimSpace(text))
-	of, err := time.Parse("15:04:05", text)
+	bare := strings.TrimSuffix(strings.ToUpper(strings.TrimSpace(text)), "Z")
+	bare = strings.NewReplacer(".", ":", " ", ":").Replace(strings.TrimSpace(bare))
+	of, err := time.Parse("15:04:05", bare)
 	if err != nil {
-		of, err = time.Parse("15:04", text)
+		of, err = time.Parse("15:04", bare)
 	}
 	if err != nil {
 		return t, fmt.Sprintf("%q is no time: write UTC as HH:MM or HH:MM:SS, for example 04:07", cleanNote(text))

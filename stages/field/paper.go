@@ -225,11 +225,8 @@ const notOnPaper = "not on paper:"
 // turn goes to the next page.
 func (p *Paper) turn() []string {
 	p.at++
-	if p.endsNow {
-		p.at = len(p.pages)
-		if last := p.at - 1; p.pages[last].block == 0 { // the page of the end
-			p.at = last
-		}
+	for p.endsNow && p.at < len(p.pages) && p.pages[p.at].block != 0 {
+		p.at++ // to the page of the end
 	}
 	p.step, p.fixing = 0, false
 	if p.at >= len(p.pages) {
@@ -368,8 +365,8 @@ func (p *Paper) number(text, kind string, when time.Time, block int) ([]dwells.E
 	return []dwells.Event{e}, ""
 }
 
-// block is the page of all bands of a block. A block whose arms are all confirmed, or of which no more is known, is
-// in the log already.
+// block is the page of all bands of a block. A block whose arms are all confirmed, of which no more is known, or that
+// a logged end cut off, is in the log already.
 func (p *Paper) block(block int) page {
 	g := page{title: fmt.Sprintf("Session %d, block %d", p.k.session, block), block: block}
 	known := slices.ContainsFunc(p.k.log.Events(), func(e dwells.Event) bool {
@@ -377,7 +374,7 @@ func (p *Paper) block(block int) page {
 	})
 	g.items = append(g.items, p.pauses(block))
 	for i, d := range p.k.all {
-		if d.Block == block && !d.Confirmed {
+		if d.Block == block && !d.Confirmed && !(p.k.Ended() && notRun(d)) {
 			g.items = append(g.items, p.connected(i))
 		}
 	}
