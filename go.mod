@@ -7,6 +7,7 @@ require (
 	github.com/apache/arrow/go/v15 v15.0.2
 	github.com/chromedp/cdproto v0.159.0
 	github.com/chromedp/chromedp v0.23.0
+	github.com/creack/pty v1.1.24
 	github.com/gowebpki/jcs v1.0.2
 	github.com/mattn/go-isatty v0.0.22
 	github.com/pelletier/go-toml/v2 v2.4.3
