@@ -40,7 +40,7 @@ func fieldCommand(std streams) *cobra.Command {
 		},
 	}
 	cmd.Flags().IntVar(&opt.session, "session", 0, "take session `N`; else the one that is on or next")
-	cmd.Flags().StringVar(&opt.from, "from", "", "\"now\": start the session late, at the next slot edge; takes the `word` now")
+	cmd.Flags().StringVar(&opt.from, "from", "", "start the session late: `now`, at the next slot edge")
 	cmd.Flags().BoolVar(&opt.blind, "blind", false, "show coded names of the arms")
 	cmd.Flags().BoolVar(&opt.blindKey, "blind-key", false, "print which code is which arm, for the helper at the switch")
 	cmd.Flags().BoolVar(&opt.transcribe, "transcribe", false, "ask for what was written on paper")

@@ -93,9 +93,9 @@ holds anything else is left alone.
 
 const fieldLong = `Keeps the trial while it is carried out: shows what to connect now, what is next
 and how long it is until then, rings the bell at each change, and appends each
-thing you say to the switch log (fairlobe help log) at once: what it has told you
-is on the disk, whatever happens to the power. The same command goes on after any
-break; it needs nothing but the schedule and the log. It never keys a
+thing you say to the switch log (fairlobe help log) at once: what it has told
+you is on the disk, whatever happens to the power. The same command goes on
+after any break; it needs nothing but the schedule and the log. It never keys a
 transmitter: your radio does what you tell it.
 
 All times are UTC. Keys, also on the screen:
@@ -204,7 +204,7 @@ Evidence
 Numbers marked as misleading show what a reading that ignores the design would
 have said.`
 
-const helpLog = `The switch log, switches.csv: what really happened
+const helpLog = `The switch log, switches.csv: what really happened. fairlobe field writes it.
 
     time,entered,event,session,band,block,arm,value,note
 
