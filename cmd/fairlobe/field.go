@@ -90,11 +90,11 @@ func runField(ctx context.Context, path string, opt fieldOptions, std streams, a
 		return err
 	}
 	defer log.Close() // every line is on the disk already
-	if log.Told != "" {
-		fmt.Fprintf(std.err, "fairlobe: %s\n", log.Told)
-	}
 	trial := field.Trial{Planned: o.planned, SlotMs: o.exp.Fixed.Slot.Milliseconds(), SettleMs: o.exp.Schedule.Settle.Milliseconds(),
 		Sends: o.exp.Fixed.Sends, Codes: codes}
+	if log.Told != "" {
+		fmt.Fprintf(std.err, "fairlobe: %s\n", trial.Hide(log.Told))
+	}
 	session, told, err := trial.Choose(log, field.Choice{Session: opt.session, FromNow: opt.from == "now", Past: opt.transcribe}, at.now())
 	if err != nil {
 		return err

@@ -101,7 +101,7 @@ transmitter: your radio does what you tell it.
 All times are UTC. Keys, also on the screen:
 
     c, space  connected: the arm that is asked for is on
-    e         connected earlier: asks when, for a dwell that was not confirmed
+    e         earlier: when a dwell was connected that was not confirmed
     p         pause, and go on: what follows moves; a block under way is lost
     d         drop a block, with a reason that does not look at signals
     w         wrong arm noticed: drops the block for that reason

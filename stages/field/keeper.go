@@ -225,7 +225,7 @@ func (k *Keeper) write(e dwells.Event, done string) []string {
 
 func (k *Keeper) notWritten(faults diag.List) []string {
 	d := faults.Sort()[0]
-	return []string{"NOT WRITTEN: " + k.trial.hide(d.Msg) + ".", "Mend: " + k.trial.hide(d.Mend) + "."}
+	return []string{"NOT WRITTEN: " + k.trial.Hide(d.Msg) + ".", "Mend: " + k.trial.Hide(d.Mend) + "."}
 }
 
 // consequences says what differs from the outcome before.
@@ -240,7 +240,7 @@ func (k *Keeper) consequences(before dwells.Outcome) []string {
 		switch {
 		case notRun(is) || notRun(was):
 		case was.Kept && !is.Kept:
-			said = append(said, fmt.Sprintf("%s does not count: %s. Keep to the schedule; the other blocks count.", upperFirst(block), k.trial.hide(is.Reason)))
+			said = append(said, fmt.Sprintf("%s does not count: %s. Keep to the schedule; the other blocks count.", upperFirst(block), k.trial.Hide(is.Reason)))
 		case is.Kept && was.LeadingSlotsRemoved != is.LeadingSlotsRemoved:
 			said = append(said, fmt.Sprintf("Left out of every dwell of %s alike: the first %s.", block, plural(is.LeadingSlotsRemoved, "slot")))
 		}

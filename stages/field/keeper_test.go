@@ -133,7 +133,7 @@ func TestKeys(t *testing.T) {
 		{name: "an end before the last block wants the word",
 			steps: []step{{"03:58:00", "", ""}, {"04:02:00", "x", "open one for good"}, {"04:02:01", "y", "Nothing written"}, {"04:02:02", "x", ""}, {"04:02:03", "end", "Blocks that count: 0; lost: 0"}, {"04:02:04", "0.4", "clock"}},
 			log:   []string{"2026-09-12T04:02:03Z,2026-09-12T04:02:03Z,end,1,,,,,", "2026-09-12T04:02:04Z,2026-09-12T04:02:04Z,clock,1,,,,0.4,"}},
-		{name: "no such key", steps: []step{{"03:58:00", "", ""}, {"04:02:00", "z", `There is no key "z".`}, {"04:02:00", "?", "x end session"}}},
+		{name: "no such key", steps: []step{{"03:58:00", "", ""}, {"04:02:00", "z", `There is no key "z"`}, {"04:02:00", "?", "x end"}}},
 	} {
 		t.Run(one.name, func(t *testing.T) {
 			log := logIn(t, t.TempDir())
@@ -330,29 +330,41 @@ func TestScreenFits(t *testing.T) {
 Session 1, block 1 of 6, dwell 1 of 2
 
 CONNECT
-
 #      ###  #   #
 #     #   # #   #
 #     #   # # # #
 #     #   # ## ##
 #####  ###  #   #
 
-low
-
-on 20m
+low on 20m
 
 On the air in 2:00, at 04:00:00Z
 press c once it is connected
 Then: go to 10m, low stays, on the air
 at 04:07:00Z
 Blocks done: 0, lost: 0
+> the second last
+> the last
+c connected  e earlier  p pause  d drop
+w wrong arm  v deviation  n note
+o power  b battery  k clock
+r radio clock  x end  q leave`, "\n"), "\n"), k.Screen(moment("03:58:00"), []string{"an older one", "the second last", "the last"}, 40, 23))
+}
 
-c connected | e connected earlier
-p pause/go on | d drop block
-w wrong arm | v deviation | n note
-o power out | b battery | k clock
-r radio's clock | x end session
-q leave`, "\n"), "\n"), k.Screen(moment("03:58:00"), nil, 40, 40))
+// In the middle of a mirrored block nothing is changed, and the dwell is confirmed all the same.
+func TestMirroredMiddle(t *testing.T) {
+	trial := plan(t, "20m")
+	planned, err := schedule.Draw(schedule.Plan{Seed: 7, Arms: []string{"low", "high"}, Bands: []string{"20m"}, DwellMs: 360_000, SettleMs: 30_000, ArmChangeMs: 180_000,
+		SlotMs: 15_000, Pattern: schedule.Mirrored, Rotate: schedule.BandsWithinArm, Sessions: []schedule.Session{{StartMs: moment("04:00:00").UnixMilli(), Blocks: 1}}})
+	require.NoError(t, err)
+	trial.Planned = planned
+	log := logIn(t, t.TempDir())
+	k := keeper(t, trial, log, "03:58:00")
+	drive(t, k, []step{{"03:58:00", "", ""}, {"03:59:00", "c", ""}, {"04:08:00", "c", ""}, {"04:14:59", "c", "confirmed already"},
+		{"04:15:05", "", "STAYS ON: high on 20m"}, {"04:15:10", "c", "10 s late, before the first slot that counts"}, {"04:23:00", "c", "connected: low"}})
+	for _, d := range k.all {
+		require.True(t, d.Confirmed && d.Kept, "%+v", d)
+	}
 }
 
 // full is a disk that takes only a part.
@@ -447,7 +459,7 @@ func TestBlind(t *testing.T) {
 
 	trial := plan(t, "20m")
 	trial.Codes = []Code{{"X1", "high"}, {"X2", "low"}}
-	require.Equal(t, "X2 below (X1, X2 on) lower high-er X1", strings.ReplaceAll(trial.hide("low below (high, low on) lower high-er high"), "X1-er", "high-er"))
+	require.Equal(t, "X2 below (X1, X2 on) lower high-er X1", strings.ReplaceAll(trial.Hide("low below (high, low on) lower high-er high"), "X1-er", "high-er"))
 	log := logIn(t, t.TempDir())
 	k := keeper(t, trial, log, "03:58:00")
 	said := k.Enter(moment("03:58:01"), "")

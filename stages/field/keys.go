@@ -21,21 +21,21 @@ type key struct {
 func keys() []key {
 	return []key{
 		{"c", "connected", (*Keeper).connected},
-		{"e", "connected earlier", (*Keeper).connectedEarlier},
-		{"p", "pause/go on", (*Keeper).pauseOrResume},
-		{"d", "drop block", (*Keeper).askDrop},
+		{"e", "earlier", (*Keeper).connectedEarlier},
+		{"p", "pause", (*Keeper).pauseOrResume},
+		{"d", "drop", (*Keeper).askDrop},
 		{"w", "wrong arm", (*Keeper).askWrongArm},
 		{"v", "deviation", func(k *Keeper, _ time.Time) []string {
 			return k.askText(dwells.Deviation, "What was other than planned?")
 		}},
 		{"n", "note", func(k *Keeper, _ time.Time) []string { return k.askText(dwells.Remark, "Note:") }},
-		{"o", "power out", func(k *Keeper, _ time.Time) []string { return k.askNumber(dwells.Power, "Power, W:", nil) }},
+		{"o", "power", func(k *Keeper, _ time.Time) []string { return k.askNumber(dwells.Power, "Power, W:", nil) }},
 		{"b", "battery", func(k *Keeper, _ time.Time) []string { return k.askNumber(dwells.Battery, "Battery, V:", nil) }},
 		{"k", "clock", func(k *Keeper, _ time.Time) []string { k.askClock(nil); return nil }},
-		{"r", "radio's clock", func(k *Keeper, _ time.Time) []string {
+		{"r", "radio clock", func(k *Keeper, _ time.Time) []string {
 			return k.askNumber(dwells.RadioClock, "Radio's clock, s ahead of UTC (-: behind):", nil)
 		}},
-		{"x", "end session", (*Keeper).askEnd},
+		{"x", "end", (*Keeper).askEnd},
 		{"q", "leave", func(k *Keeper, _ time.Time) []string {
 			k.left = true
 			return []string{"Left. The log has everything; the same command goes on from here."}
@@ -65,7 +65,7 @@ func (k *Keeper) Enter(now time.Time, text string) []string {
 	if typed == "?" || typed == "h" || typed == "help" {
 		return Legend(80)
 	}
-	return append([]string{fmt.Sprintf("There is no key %q.", cleanNote(text))}, Legend(80)...)
+	return []string{fmt.Sprintf("There is no key %q; ? lists them.", cleanNote(text))}
 }
 
 // Cancel takes an open question back; nothing is written.

@@ -45,8 +45,8 @@ var letters = map[rune][5]string{
 	' ': {"     ", "     ", "     ", "     ", "     "},
 }
 
-// big writes a name in large letters, and in plain ones below, so that nobody has to guess; a name that has no
-// room, or a letter that is not known, is spaced out or stands as it is.
+// big writes a name in large letters. One that has no room, or has a letter that is not known, is spaced out, or
+// stands as it is.
 func big(name string, width int) []string {
 	shown := strings.ToUpper(name)
 	n := len([]rune(shown))
@@ -63,7 +63,7 @@ func big(name string, width int) []string {
 	for i := range rows {
 		rows[i] = strings.TrimRight(rows[i][1:], " ")
 	}
-	return append(rows, "", name)
+	return rows
 }
 
 func spaced(name string, width int) []string {

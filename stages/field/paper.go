@@ -170,6 +170,11 @@ func (p *Paper) confirm(now time.Time, text string) []string {
 		return []string{"y, or a number from the list."}
 	}
 	entries := p.entries(now)
+	for _, e := range entries {
+		if e.Time.After(now) {
+			return append([]string{fmt.Sprintf("%s is still to come: a paper tells what was done.", e.Time.Format("2006-01-02 15:04:05Z"))}, p.summary()...)
+		}
+	}
 	if _, list := p.k.trial.apply(slices.Concat(p.k.log.Events(), entries), p.k.log.Path()); len(list.Faults()) > 0 {
 		return append(p.k.notWritten(list.Faults()), p.summary()...)
 	}

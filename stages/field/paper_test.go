@@ -151,6 +151,13 @@ func TestReadTime(t *testing.T) {
 	}
 }
 
+// What is still to come stands on no paper.
+func TestPaperOfTheFuture(t *testing.T) {
+	log := logIn(t, t.TempDir())
+	p := paper(t, plan(t, "20m"), log)
+	write(t, p, "03:00:00", []answer{{"First slot", "03:30", ""}, {"Clock", "", ""}, {"Right?", "y", "2026-09-12 03:30:00Z is still to come"}, {"Right?", "1", ""}, {"First slot", "02:30", ""}, {"Right?", "y", "Written: 1 line."}})
+}
+
 // A crash inside a page: what was written is not asked again, and an open pause is asked for its end.
 func TestPaperAfterACrash(t *testing.T) {
 	trial := plan(t, "20m")

@@ -45,8 +45,8 @@ func (t Trial) name(arm string) string {
 	return arm
 }
 
-// hide puts the codes into a sentence that names arms.
-func (t Trial) hide(text string) string {
+// Hide puts the codes into a sentence that names arms.
+func (t Trial) Hide(text string) string {
 	if len(t.Codes) == 0 {
 		return text
 	}
@@ -136,6 +136,9 @@ func (t Trial) Choose(log Recorder, want Choice, now time.Time) (session int, to
 	case want.FromNow && s.began && hasConnected(log.Events(), s.session):
 		return 0, nil, refused(log, fmt.Sprintf("session %d has begun already: another start would move what was done", s.session),
 			"leave out --from now; keys p (pause) and p (go on) move what follows")
+	}
+	if want.Past && now.Before(s.start) {
+		told = append(told, fmt.Sprintf("Session %d is still to come, at %s.", s.session, day(s.start)))
 	}
 	for _, other := range spans[:at] {
 		if other.began && !other.ended {

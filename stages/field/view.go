@@ -77,7 +77,13 @@ func (k *Keeper) onAir(v *View, i int) {
 	d := k.all[i]
 	v.Do, v.Arm, v.Band = "ON THE AIR", k.trial.name(d.Arm), d.Band
 	v.Until, v.What = d.End, "change"
-	if !d.Confirmed {
+	switch stays := i > 0 && k.all[i-1].Arm == d.Arm; {
+	case d.Confirmed:
+	case stays && k.all[i-1].Band == d.Band:
+		v.Do, v.Note = "STAYS ON", "press c"
+	case stays:
+		v.Do, v.Note = "CHANGE BAND NOW", fmt.Sprintf("late by %s; the arm stays; press c once it is done", length(v.Clock.Sub(d.Start)))
+	default:
 		v.Do, v.Note = "CONNECT NOW", fmt.Sprintf("late by %s; press c once it is connected", length(v.Clock.Sub(d.Start)))
 	}
 	if i+1 < len(k.all) {
@@ -136,66 +142,71 @@ func then(text string) string {
 	return "Then: " + text
 }
 
-// Screen gives the view as lines of at most width characters, with the latest sayings and the keys, in at most
-// height lines; what does not fit goes from the least needed on: keys, then sayings, then large letters.
+// Screen gives the view as lines of at most width characters, with the latest sayings and with the keys or the open
+// question, in at most height lines. Where there is no room for all, older sayings go first, then large letters, then
+// the list of keys.
 func (k *Keeper) Screen(now time.Time, said []string, width, height int) []string {
 	v := k.View(now)
-	top := append(wrap(clock(v.Clock), width), wrap(v.Where, width)...)
-	top = append(top, "")
-	large := []string{v.Do}
-	small := []string{v.Do}
+	p := parts{asking: k.ask != nil}
+	p.top = append(append(wrap(clock(v.Clock), width), wrap(v.Where, width)...), "")
+	p.large, p.small = wrap(v.Do, width), wrap(v.Do, width)
 	if v.Arm != "" {
-		large = append(append(large, ""), big(v.Arm, width)...)
-		large = append(large, "", "on "+v.Band)
-		small = []string{v.Do + ": " + v.Arm + " on " + v.Band}
+		p.large = append(append(append(p.large, big(v.Arm, width)...), ""), wrap(v.Arm+" on "+v.Band, width)...)
+		p.small = wrap(v.Do+": "+v.Arm+" on "+v.Band, width)
 	}
-	var below []string
+	p.below = []string{""}
 	if !v.Until.IsZero() {
-		below = append(below, fmt.Sprintf("%s in %s, at %s", upperFirst(v.What), length(v.Until.Sub(v.Clock)), clock(v.Until)))
+		p.below = append(p.below, wrap(fmt.Sprintf("%s in %s, at %s", upperFirst(v.What), length(v.Until.Sub(v.Clock)), clock(v.Until)), width)...)
 	}
 	for _, more := range []string{v.Note, then(v.Then), v.Tally} {
-		below = append(below, wrap(more, width)...)
+		p.below = append(p.below, wrap(more, width)...)
 	}
-	var sayings []string
 	for _, one := range said {
-		sayings = append(sayings, wrap("> "+one, width)...)
+		p.sayings = append(p.sayings, wrap("> "+one, width)...)
 	}
-	if len(sayings) > 0 {
-		sayings = append([]string{""}, sayings...)
+	p.keys = Legend(width)
+	if p.asking {
+		p.keys = wrap("? "+k.ask.prompt, width)
 	}
-	var legend []string
-	if k.ask != nil {
-		legend = append([]string{""}, wrap("? "+k.ask.prompt, width)...)
-	} else {
-		legend = append([]string{""}, Legend(width)...)
-	}
-	return fit(height, width, top, large, small, below, sayings, legend, k.ask != nil)
+	return p.fit(height)
 }
 
-// fit joins the parts of the screen, and leaves out what has no room.
-func fit(height, width int, top, large, small, below, sayings, legend []string, asking bool) []string {
-	head := large
-	room := func() int { return height - len(top) - len(head) - len(below) }
-	if room() < len(sayings)+len(legend) {
-		head = nil
-		for _, line := range small {
-			head = append(head, wrap(line, width)...)
+// parts are the lines of a screen from top to bottom, large or small in the second place.
+type parts struct {
+	top, large, small, below, sayings, keys []string
+	asking                                  bool
+}
+
+// leastSayings is how many lines of what was said last are worth more than large letters.
+const leastSayings = 2
+
+func (p parts) fit(height int) []string {
+	head := p.large
+	room := func() int { return height - len(p.top) - len(head) - len(p.below) - len(p.keys) }
+	least := min(leastSayings, len(p.sayings))
+	if room() < least {
+		head = p.small
+	}
+	if room() < least && !p.asking {
+		p.keys = []string{"?: keys"}
+	}
+	if over := len(p.sayings) - max(0, room()); over > 0 {
+		p.sayings = p.sayings[over:]
+	}
+	spare := room() - len(p.sayings)
+	for _, part := range []*[]string{&p.keys, &p.sayings} {
+		if spare > 0 && len(*part) > 0 {
+			*part = append([]string{""}, *part...)
+			spare--
 		}
 	}
-	if !asking && room() < len(sayings)+len(legend) {
-		legend = []string{"?: keys"}
-	}
-	if over := len(sayings) + len(legend) - room(); over > 0 {
-		sayings = sayings[min(over, len(sayings)):]
-	}
 	var out []string
-	for _, part := range [][]string{top, head, {""}, below, sayings, legend} {
+	for _, part := range [][]string{p.top, head, p.below, p.sayings} {
 		out = append(out, part...)
 	}
-	if len(out) > height && height > 0 { // a question must be seen
-		out = append(out[:max(0, height-len(legend))], legend...)
-	}
-	return out[:min(len(out), max(height, 1))]
+	// Even where next to nothing has room, a question is seen to its end.
+	keys := p.keys[max(0, len(p.keys)-max(height, 1)):]
+	return append(out[:min(len(out), max(0, height-len(keys)))], keys...)
 }
 
 // Legend lists the keys in lines of at most width characters.
@@ -204,11 +215,11 @@ func Legend(width int) []string {
 	line := ""
 	for _, one := range keys() {
 		word := one.letter + " " + one.label
-		if line != "" && len(line)+3+len(word) > width {
+		if line != "" && len(line)+2+len(word) > width {
 			lines, line = append(lines, line), ""
 		}
 		if line != "" {
-			line += " | "
+			line += "  "
 		}
 		line += word
 	}
