@@ -177,11 +177,10 @@ func killWriter(t *testing.T, program, path string, after time.Duration) (last i
 	cmd.Env = append(os.Environ(), writerVariable+"="+path)
 	out, err := cmd.StdoutPipe()
 	require.NoError(t, err)
-	var errOut bytes.Buffer
-	cmd.Stderr = &errOut
+	cmd.Stderr = os.Stderr
 	require.NoError(t, cmd.Start())
 	lines := bufio.NewScanner(out)
-	require.True(t, lines.Scan(), "the writer wrote nothing: %s", errOut.String())
+	require.True(t, lines.Scan(), "the writer wrote nothing")
 	timer := time.AfterFunc(after, func() { cmd.Process.Kill() })
 	defer timer.Stop()
 	text := lines.Text()
