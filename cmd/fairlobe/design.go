@@ -77,11 +77,10 @@ func runDesign(path string, opt designOptions, std streams) error {
 // drawSeed takes a seed from the system and writes it into the experiment file, behind the smallest difference, which
 // every file has. All else in the file stays as it is.
 func drawSeed(exp *experiments.Experiment, std streams) (*opened, error) {
-	var raw [8]byte
-	if _, err := rand.Read(raw[:]); err != nil {
-		return nil, fmt.Errorf("drawing a seed: %w", err)
+	seed, err := systemSeed()
+	if err != nil {
+		return nil, err
 	}
-	seed := binary.LittleEndian.Uint64(raw[:]) >> 11 // 53 bits: every program reads it back exactly
 	text, err := os.ReadFile(exp.File)
 	if err != nil {
 		return nil, fmt.Errorf("reading the experiment file: %w", err)
@@ -96,6 +95,15 @@ func drawSeed(exp *experiments.Experiment, std streams) (*opened, error) {
 	}
 	fmt.Fprintf(std.err, "fairlobe: drew the seed %d and wrote it into %s\n", seed, exp.File)
 	return open(exp.File)
+}
+
+// systemSeed draws 53 bits: every program reads them back exactly.
+func systemSeed() (uint64, error) {
+	var raw [8]byte
+	if _, err := rand.Read(raw[:]); err != nil {
+		return 0, fmt.Errorf("drawing a seed: %w", err)
+	}
+	return binary.LittleEndian.Uint64(raw[:]) >> 11, nil
 }
 
 // insertLine puts a line behind the line of that number, which counts from 1, with the line's own ending.

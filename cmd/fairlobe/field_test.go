@@ -27,14 +27,14 @@ import (
 func fieldTrial(t *testing.T, start time.Time) (dir, path string) {
 	dir = t.TempDir()
 	quiet := streams{nil, &screen{out: io.Discard}, io.Discard}
-	require.NoError(t, writeNew(filepath.Join(dir, "w"), newOptions{call: "Q1RDG", locator: "MN83kp"}, start, quiet))
+	require.NoError(t, newExperiment(filepath.Join(dir, "w"), someAnswers(), false, quiet))
 	path = filepath.Join(dir, "w.toml")
 	text, err := os.ReadFile(path)
 	require.NoError(t, err)
 	for pattern, with := range map[string]string{
-		`(?m)^start = \S+`:            "start = " + start.UTC().Format(time.RFC3339),
-		`(?m)^blocks = 16`:            "blocks = 6",
-		`(?m)^smallest_difference_db`: "seed = 7\nsmallest_difference_db",
+		`(?m)^start = \S+`: "start = " + start.UTC().Format(time.RFC3339),
+		`(?m)^blocks = 16`: "blocks = 6",
+		`(?m)^seed = \d+`:  "seed = 7",
 	} {
 		old := regexp.MustCompile(pattern)
 		require.True(t, old.Match(text), pattern)

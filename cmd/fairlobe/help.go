@@ -146,8 +146,22 @@ EXIT STATUS
 const newLong = `Writes NAME.toml, an experiment file with comments to fill in, and the folder
 NAME for its data: spots, sweeps and log. Nothing that exists is overwritten.
 
-    fairlobe new my-wire --call Q1RDG --locator MN83kp
-    fairlobe new --demo demo     the built-in demo: experiment, seal and data`
+In a terminal, with no flag, it asks for the few things that matter. Else it
+takes them from flags, or writes what is to be filled in, marked with <--.
+
+    fairlobe new my-wire
+    fairlobe new my-wire --about turned --call Q1RDG --locator MN83kp
+    fairlobe new --demo demo     the built-in demo: experiment, seal and data
+
+QUESTIONS, for --about
+    height        does lifting the feedpoint help?
+    turned        does turning the wire turn its lobes?
+    wires         which of two wires is better?
+    choke         does a choke on the feedline change anything?
+    counterpoise  does a counterpoise help?
+    null          is the trial fair? one antenna under two names
+    step          does the trial find half the power?
+    both-ways     do I hear as well as I am heard?`
 
 const helpSchedule = `How the order of the arms is drawn, so that anyone can do it again
 

@@ -1,14 +1,13 @@
 package main
 
 import (
-	_ "embed"
 	"errors"
 	"fmt"
 	"io/fs"
 	"os"
 	"path/filepath"
 	"regexp"
-	"strconv"
+	"slices"
 	"strings"
 	"time"
 
@@ -16,16 +15,15 @@ import (
 
 	"fairlobe/datasets"
 	"fairlobe/experiments"
+	"fairlobe/experiments/outline"
 	"fairlobe/pipeline/atomicfile"
 	"fairlobe/pipeline/diag"
 )
 
-//go:embed new.toml
-var newTemplate string
-
 type newOptions struct {
-	demo          string
-	call, locator string
+	demo  string
+	about string
+	outline.Answers
 }
 
 // What stands in a new experiment file until the operator fills it in.
@@ -46,56 +44,89 @@ func newCommand(std streams) *cobra.Command {
 			}
 			return nil
 		},
-		RunE: func(_ *cobra.Command, args []string) error {
+		RunE: func(cmd *cobra.Command, args []string) error {
 			if opt.demo != "" {
 				return writeDemo(opt.demo, std)
 			}
-			return writeNew(args[0], opt, time.Now(), std)
+			return newExperiment(args[0], opt, cmd.Flags().NFlag() == 0, std)
 		},
 	}
-	cmd.Flags().StringVar(&opt.demo, "demo", "", "write the built-in demo into this `folder`")
-	cmd.Flags().StringVar(&opt.call, "call", placeholderCall, "your call `sign`")
-	cmd.Flags().StringVar(&opt.locator, "locator", placeholderLocator, "your `locator`, six characters")
+	f := cmd.Flags()
+	f.StringVar(&opt.demo, "demo", "", "write the built-in demo into this `folder`")
+	f.StringVar(&opt.about, "about", "height", "the `question`, by its name")
+	f.StringVar(&opt.Call, "call", placeholderCall, "your call `sign`")
+	f.StringVar(&opt.Locator, "locator", placeholderLocator, "your `locator`, six characters")
+	f.StringSliceVar(&opt.Bands, "bands", []string{"20m"}, "the `bands`, with commas")
+	f.Float64Var(&opt.PowerW, "power-w", 5, "power at the radio's output, `W`")
+	f.Float64Var(&opt.SmallestDB, "smallest-db", 1.5, "the smallest difference that matters, `dB`")
+	f.Float64Var(&opt.SpotIntervalMin, "spot-interval-min", 5, "how often a receiver's reports are passed on, `minutes`; 0 = every decode")
+	f.Float64Var(&opt.ChangeMin, "change-min", 3, "what a change of the arm takes, `minutes`")
+	f.BoolVar(&opt.BySwitch, "switch", false, "the arms are changed by a switch")
 	return cmd
 }
 
 var plainName = regexp.MustCompile(`^[A-Za-z0-9][A-Za-z0-9._-]*$`)
 
-// writeNew writes an experiment file to fill in. now only proposes a date.
-func writeNew(name string, opt newOptions, now time.Time, std streams) error {
+// newExperiment asks what it needs to know if nothing was said and there is somebody to ask.
+func newExperiment(name string, opt newOptions, nothingSaid bool, std streams) error {
 	dir, base := filepath.Split(strings.TrimSuffix(name, ".toml"))
 	if !plainName.MatchString(base) {
 		return usage("%q is no name for an experiment: use letters, digits, '.', '_' and '-'", base)
 	}
-	text := strings.NewReplacer("@NAME@", base, "@CALL@", quoted(opt.call), "@LOCATOR@", quoted(opt.locator),
-		"@START@", now.UTC().Add(24*time.Hour).Truncate(time.Hour).Format(time.RFC3339)).Replace(newTemplate)
-	path := filepath.Join(dir, base+".toml")
-	if _, list := experiments.Parse(path, []byte(text), nil); list.Err() != nil {
-		return usage("--call or --locator: %s", list.Faults().Sort()[0].Msg)
-	}
-	log := filepath.Join(dir, base, "log", "switches.csv")
+	path, log := filepath.Join(dir, base+".toml"), filepath.Join(dir, base, "log", "switches.csv")
 	if err := mustBeNew(path, log); err != nil {
 		return err
 	}
-	if err := createNew(path, []byte(text)); err != nil {
+	seed, err := systemSeed()
+	if err != nil {
 		return err
 	}
+	opt.Folder, opt.Mode, opt.Seed = base, "FT8", seed
+	opt.Start = time.Now().UTC().Add(24 * time.Hour).Truncate(time.Hour) // a proposal
+	if in, out, ok := terminal(std); ok && nothingSaid {
+		if err := askNew(in, out, path, &opt); err != nil {
+			return err
+		}
+	}
+	text, err := opt.text(path)
+	if err != nil {
+		return err
+	}
+	return writeNew(path, log, text, std)
+}
+
+// text is the experiment file, which passes the check; else it is the command line that is wrong.
+func (opt newOptions) text(path string) ([]byte, error) {
+	about := slices.IndexFunc(outline.All(), func(o outline.Outline) bool { return o.Name == opt.about })
+	if about < 0 {
+		return nil, usage("there is no starting point %q: see fairlobe help new", opt.about)
+	}
+	text, err := outline.All()[about].Text(opt.Answers)
+	if err != nil {
+		return nil, err
+	}
+	if _, list := experiments.Parse(path, text, nil); list.Err() != nil {
+		return nil, usage("%s", list.Faults().Sort()[0].Msg)
+	}
+	return text, nil
+}
+
+// writeNew writes the experiment file, and the folders of its data with an empty log.
+func writeNew(path, log string, text []byte, std streams) error {
+	if err := createNew(path, text); err != nil {
+		return err
+	}
+	data := strings.TrimSuffix(path, ".toml")
 	for _, sub := range []string{"spots", "sweeps", "log"} {
-		if err := os.MkdirAll(filepath.Join(dir, base, sub), 0o755); err != nil {
+		if err := os.MkdirAll(filepath.Join(data, sub), 0o755); err != nil {
 			return fmt.Errorf("making the data folders: %w", err)
 		}
 	}
 	if err := createNew(log, []byte("time,entered,event,session,band,block,arm,value,note\n")); err != nil {
 		return err
 	}
-	fmt.Fprintf(std.out, "Wrote %s and the folder %s for its data.\nNext: fill in the file, then\n\n    fairlobe check %s\n", path, filepath.Join(dir, base), path)
+	fmt.Fprintf(std.out, "Wrote %s and the folder %s for its data.\nNext: fill in what is marked with <--, then\n\n    fairlobe check %s\n", path, data, path)
 	return nil
-}
-
-// quoted is a text between the quotation marks of TOML, without them.
-func quoted(text string) string {
-	q := strconv.Quote(text)
-	return q[1 : len(q)-1]
 }
 
 // mustBeNew refuses if one of the files exists.
