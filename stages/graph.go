@@ -174,6 +174,7 @@ type Standing struct {
 	State    judge.SealState
 	SealedAt time.Time
 	Digest   string
+	Added    []string // claims that are not in it
 }
 
 // Trial makes the graph from the files to the verdicts. planned are the dwells as Schedule gives them; firstLook is when
@@ -371,7 +372,7 @@ func (d *Data) judging(planned []schedule.Dwell, bands []string, seal Standing) 
 			on = bands
 		}
 		p.Claims = append(p.Claims, judge.Claim{Name: c.Name, Kind: c.Kind, Arms: c.Arms, Direction: c.Direction, WithinKm: c.WithinKm, Bands: on,
-			Shape: c.Shape, TowardDeg: c.TowardDeg, Predicted: c.TowardPredicted, StepDB: c.StepDB, SmallestPoints: c.SmallestPoints, SWRAtMost: c.SWRAtMost, FromMHz: c.FromMHz, ToMHz: c.ToMHz})
+			Added: slices.Contains(seal.Added, c.Name), Shape: c.Shape, TowardDeg: c.TowardDeg, Predicted: c.TowardPredicted, StepDB: c.StepDB, SmallestPoints: c.SmallestPoints, SWRAtMost: c.SWRAtMost, FromMHz: c.FromMHz, ToMHz: c.ToMHz})
 	}
 	return p
 }

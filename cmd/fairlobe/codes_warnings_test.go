@@ -120,6 +120,10 @@ func planWarnings() []codeCase {
 		{code: "seal_differs", from: "stronger", make: func(s *smallTrial) {
 			s.sealed = []string{"smallest_difference_db = 1.5", "smallest_difference_db = 2.5"}
 		}, evidence: "randomised by declaration", says: []string{"was changed after it was sealed"}},
+		{code: "added_after_seal", from: "stronger", make: func(s *smallTrial) {
+			s.edit(levelClaim, strings.Replace(levelClaim, "lift helps", "an afterthought", 1)+levelClaim)
+			s.sealed = []string{strings.Replace(levelClaim, "lift helps", "an afterthought", 1), ""}
+		}, evidence: "randomised by declaration", says: []string{"this claim was added after the seal", "ask it in a new trial"}},
 		{code: "order_declared", from: "stronger", make: func(s *smallTrial) { s.given("random", drawnOrder) },
 			evidence: "randomised by declaration", says: []string{"the order was drawn elsewhere", "the operator's word"}},
 		{code: "one_erection", from: "stronger", make: func(s *smallTrial) { s.edit("high = 2", "high = 1") },

@@ -89,7 +89,11 @@ func (o *opened) readSeal() error {
 	}
 	same, orderSame, changed := seal.Compare(s, canonical, o.planned)
 	o.seal, o.changed = &s, changed
-	o.standing = stages.Standing{State: judge.SealSame, SealedAt: s.SealedAt, Digest: s.Digest}
+	added, err := seal.Added(s, canonical)
+	if err != nil {
+		return fmt.Errorf("%s: %w", sealPath(o.exp), err)
+	}
+	o.standing = stages.Standing{State: judge.SealSame, SealedAt: s.SealedAt, Digest: s.Digest, Added: added}
 	switch {
 	case !orderSame:
 		o.standing.State = judge.SealOrder

@@ -27,6 +27,29 @@ func Compare(s Seal, canonical []byte, dwells []schedule.Dwell) (same, orderSame
 	return err == nil && is == s.Digest, len(orderDiff) == 0, diff
 }
 
+// Added names the claims of an experiment, given as JSON, that the seal does not know.
+func Added(s Seal, canonical []byte) ([]string, error) {
+	type claims struct{ Claim []struct{ Name string } }
+	var sealed, now claims
+	if err := json.Unmarshal(s.Content, &sealed); err != nil {
+		return nil, fmt.Errorf("reading the claims of the seal: %w", err)
+	}
+	if err := json.Unmarshal(canonical, &now); err != nil {
+		return nil, fmt.Errorf("reading the claims of the experiment: %w", err)
+	}
+	known := map[string]bool{}
+	for _, c := range sealed.Claim {
+		known[c.Name] = true
+	}
+	var added []string
+	for _, c := range now.Claim {
+		if !known[c.Name] {
+			added = append(added, c.Name)
+		}
+	}
+	return added, nil
+}
+
 func diffOrder(sealed, now []Block) []string {
 	type key struct {
 		session, block int

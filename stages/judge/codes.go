@@ -61,6 +61,7 @@ func reasonCodes() []Code {
 func warningCodes() []Code {
 	var out []Code
 	for _, c := range [][2]string{
+		{"added_after_seal", "the claim was added after the seal: exploratory, to be asked again in a new trial"},
 		{"after_end", "the log has lines after the end of the trial"},
 		{"axis_not_predicted", "the axis of a directivity claim is to be predicted, which this version does not do"},
 		{"clock", "the log's clock was off, and its times were corrected"},

@@ -44,6 +44,7 @@ type Claim struct {
 	Direction string
 	WithinKm  *[2]float64
 	Bands     []string
+	Added     bool // after the seal
 	Shape     string
 	TowardDeg *float64
 	Predicted bool // the axis is to be predicted

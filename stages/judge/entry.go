@@ -43,6 +43,8 @@ type Entry struct {
 	Arms      []string `json:"arms"`
 	Direction *string  `json:"direction"`
 	Evidence  *string  `json:"evidence"`
+	// AddedAfterSeal marks a claim that may have been thought of because of the data.
+	AddedAfterSeal bool `json:"added_after_seal,omitempty"`
 
 	Verdict    string  `json:"verdict"`
 	Reach      *string `json:"reach"`

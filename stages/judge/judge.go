@@ -119,7 +119,10 @@ func (c *court) begin(claim Claim, band Band) *Entry {
 	e := &Entry{
 		Claim: claim.Name, Kind: claim.Kind, Band: band.Name, Arms: slices.Clone(claim.Arms),
 		SmallestDB: &c.SmallestDB, BlocksPlanned: band.Planned, Warnings: []Warning{}, Sessions: []SessionEntry{},
-		claim: claim, inFamily: InFamily(claim.Kind),
+		claim: claim, inFamily: InFamily(claim.Kind), AddedAfterSeal: claim.Added,
+	}
+	if claim.Added {
+		e.warn("added_after_seal", "this claim was added after the seal: it may have been thought of because of the data, so it is exploratory; ask it in a new trial, sealed beforehand")
 	}
 	if claim.Kind == "match" {
 		return e

@@ -73,6 +73,7 @@ func rule1() []ruleCase {
 		{rule: rule, name: "not sealed", world: sealed(judge.SealNone, 0), verdict: "different", code: "different", reach: beyond, warns: []string{"not_sealed"}},
 		{rule: rule, name: "sealed at the first dwell", world: sealed(judge.SealSame, began.UnixMilli()), verdict: "different", code: "different", reach: beyond, warns: []string{"sealed_late"}},
 		{rule: rule, name: "sealed just before", world: sealed(judge.SealSame, began.UnixMilli()-1), verdict: "different", code: "different", reach: beyond, warns: []string{}},
+		{rule: rule, name: "a claim added since", world: with(sealed(judge.SealChanged, sealedMs), func(w *world) { w.claims[0].Added = true }), verdict: "different", code: "different", reach: beyond, warns: []string{"added_after_seal", "seal_differs"}},
 		{rule: rule, name: "changed since", world: sealed(judge.SealChanged, sealedMs), verdict: "different", code: "different", reach: beyond, warns: []string{"seal_differs"}},
 		{rule: rule, name: "another order than sealed", world: sealed(judge.SealOrder, sealedMs), verdict: "refused", code: "order_not_sealed", says: []string{"described, not tested", "put the seed, the arms and the schedule back"}},
 		{rule: rule, name: "order from a file, random", world: file(true, ""), verdict: "different", code: "different", reach: beyond, warns: []string{"order_declared"}},

@@ -7,6 +7,7 @@ type entry struct {
 	Claim, Kind, Band, Verdict, Reason string
 	Arms                               []string
 	Evidence, Reach, Direction         *string
+	AddedAfterSeal                     bool         `json:"added_after_seal"`
 	ReasonCode                         string       `json:"reason_code"`
 	SmallestDB                         float64      `json:"smallest_difference_db"`
 	EstimateDB                         *float64     `json:"estimate_db"`

@@ -38,7 +38,8 @@ var pageStyle string
 type view struct {
 	Style           template.CSS
 	Title, Question string
-	Answers         []answerView
+	Answers, Added  []answerView // those of sealed claims, and those added later
+	AddedNote       string
 	ScaleNote       string
 	Warned          []warnedView
 	Coast           template.HTMLAttr // the coastlines of all maps, as the d of a path; "" without
@@ -98,10 +99,17 @@ func (p Params) view(in *pipeline.Input, doc *Document, intake *account.Intake) 
 	t := load(in)
 	v := &view{
 		Style: template.CSS(pageStyle), Title: oneLine(p.Title), Question: oneLine(p.Question),
-		Answers: answerViews(entries, t), ScaleNote: scaleNote(entries), Warned: warnedViews(entries),
+		AddedNote: addedNote, ScaleNote: scaleNote(entries), Warned: warnedViews(entries),
 		Sky: t.skyViews(), Naive: naiveViews(entries), Details: detailViews(entries),
 		Fixed: cleanAll(p.Fixed), Rows: intake, QuarantinedRows: in.Table("quarantine").NumRows(), OwnSquare: ownSquare(in),
 		Cautions: p.cautions(), Repeat: p.repeatRows(doc),
+	}
+	for _, a := range answerViews(entries, t) {
+		if a.Added {
+			v.Added = append(v.Added, a)
+		} else {
+			v.Answers = append(v.Answers, a)
+		}
 	}
 	for _, a := range p.Arms {
 		v.Arms = append(v.Arms, Arm{oneLine(a.Name), cleanAll(a.Lines)})

@@ -19,6 +19,7 @@ type answerView struct {
 	Figures     string // the interval in words
 	Sure        []string
 	Warnings    int
+	Added       bool // after the seal
 }
 
 func entryID(i int) string { return fmt.Sprintf("claim%d", i+1) }
@@ -31,7 +32,7 @@ func answerViews(entries []entry, t *tables) []answerView {
 	for i := range entries {
 		e := &entries[i]
 		a := answerView{ID: entryID(i), Heading: e.heading(), Verdict: e.Verdict, Class: verdictClass(e.Verdict),
-			Glyph: glyph(e.Verdict), Sentence: sentence(e.Reason), Sure: e.sure(), Warnings: len(e.Warnings)}
+			Glyph: glyph(e.Verdict), Sentence: sentence(e.Reason), Sure: e.sure(), Warnings: len(e.Warnings), Added: e.AddedAfterSeal}
 		if s, ok := stripOf(e); ok {
 			a.Strip, a.StripOf = s.draw(a.ID+"s", e.heading(), reach), s.what
 			a.Figures = signed(s.estimateDB) + ", 95\u00a0%: " + between(&[2]*float64{s.lowDB, s.highDB})

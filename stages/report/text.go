@@ -89,15 +89,38 @@ func clean(s string) string {
 func (w *writer) answers(entries []entry) {
 	w.line("ANSWERS")
 	for _, e := range entries {
-		w.line("")
-		w.wrap("", fmt.Sprintf("%s, %s: %s", clean(e.Claim), clean(e.Band), strings.ToUpper(e.Verdict)))
-		w.wrap("  ", clean(e.Reason))
+		if !e.AddedAfterSeal {
+			w.answer(e)
+		}
 	}
 	if len(entries) == 0 {
 		w.line("")
 		w.line("  The experiment declares no claim.")
 	}
 	w.line("")
+	if !slices.ContainsFunc(entries, addedAfterSeal) {
+		return
+	}
+	w.line("ADDED AFTER THE SEAL")
+	w.line("")
+	w.wrap("  ", addedNote)
+	for _, e := range entries {
+		if e.AddedAfterSeal {
+			w.answer(e)
+		}
+	}
+	w.line("")
+}
+
+// addedNote stands over the claims that are not in the seal.
+const addedNote = "Exploratory: these claims may have been thought of because of the data. What they show is a question for a new trial, sealed beforehand."
+
+func addedAfterSeal(e entry) bool { return e.AddedAfterSeal }
+
+func (w *writer) answer(e entry) {
+	w.line("")
+	w.wrap("", fmt.Sprintf("%s, %s: %s", clean(e.Claim), clean(e.Band), strings.ToUpper(e.Verdict)))
+	w.wrap("  ", clean(e.Reason))
 }
 
 func (w *writer) rows(i *account.Intake, quarantined int) {
