@@ -222,9 +222,8 @@ func (d *Data) Answers(planned []schedule.Dwell, seal Standing, looks int, tool 
 		Fixed: append([]string{"mode: " + exp.Fixed.Mode, "sends: " + exp.Fixed.Sends}, experiments.Lines(exp.Fixed.Variables, exp.Fixed.Other)...)}
 	for _, arm := range exp.Arms {
 		p.Arms = append(p.Arms, report.Arm{Name: arm.Name, Lines: experiments.Lines(arm.Variables, arm.Other)})
-		at, known := exp.Number(arm.Name, "feed_at")
-		p.EndFed = p.EndFed || known && (at == 0 || at == 1)
 	}
+	p.EndFed = endFed(exp)
 	for _, name := range bandsOf(exp, planned) {
 		lo, hi, _ := adif.BandEdges(name)
 		p.Bands = append(p.Bands, report.Band{Name: name, FromMHz: lo, ToMHz: hi})
@@ -233,6 +232,18 @@ func (d *Data) Answers(planned []schedule.Dwell, seal Standing, looks int, tool 
 		p.SealedMs = seal.SealedAt.UnixMilli()
 	}
 	return report.Stage(p)
+}
+
+// Cautions are the words on safety for the station of an experiment, as the report shows them.
+func Cautions(exp *experiments.Experiment) []string { return report.Cautions(endFed(exp)) }
+
+func endFed(exp *experiments.Experiment) bool {
+	for _, arm := range exp.Arms {
+		if at, known := exp.Number(arm.Name, "feed_at"); known && (at == 0 || at == 1) {
+			return true
+		}
+	}
+	return false
 }
 
 func bandsOf(exp *experiments.Experiment, planned []schedule.Dwell) []string {

@@ -38,6 +38,8 @@ experiments/outline:         -
 
 stages/schedule/rows:        pipeline/diag
 stages/schedule:             pipeline/diag stages/schedule/rows
+stages/schedule/calendar:    stages/schedule
+stages/schedule/phone:       stages/schedule
 stages/dwells:               pipeline/diag stages/schedule stages/schedule/rows
 
 stages/internal/geo:         -
@@ -72,7 +74,7 @@ stages/field:                pipeline/atomicfile pipeline/diag stages/dwells sta
 
 stages/trials:               datasets datasets/coast datasets/rehearsal datasets/world experiments pipeline pipeline/diag pipeline/table stages stages/internal/account stages/judge stages/schedule
 
-cmd/fairlobe:                datasets datasets/rehearsal experiments experiments/looks experiments/outline experiments/seal pipeline pipeline/atomicfile pipeline/diag pipeline/manifest pipeline/store pipeline/table stages stages/field stages/judge stages/schedule stages/trials
+cmd/fairlobe:                datasets datasets/rehearsal experiments experiments/looks experiments/outline experiments/seal pipeline pipeline/atomicfile pipeline/diag pipeline/manifest pipeline/store pipeline/table stages stages/field stages/judge stages/schedule stages/schedule/calendar stages/schedule/phone stages/trials
 `
 
 // forbidden are imports from outside that would mean that a package knows what it must not know.

@@ -4,9 +4,7 @@ import (
 	"bytes"
 	"crypto/rand"
 	"encoding/binary"
-	"errors"
 	"fmt"
-	"io/fs"
 	"os"
 	"slices"
 	"time"
@@ -16,15 +14,14 @@ import (
 	"fairlobe/experiments"
 	"fairlobe/experiments/seal"
 	"fairlobe/pipeline/atomicfile"
-	"fairlobe/pipeline/diag"
 	"fairlobe/stages"
 	"fairlobe/stages/judge"
 	"fairlobe/stages/schedule"
 )
 
 type designOptions struct {
-	seal     bool
-	schedule string
+	seal  bool
+	files designFiles
 }
 
 func designCommand(std streams) *cobra.Command {
@@ -37,7 +34,7 @@ func designCommand(std streams) *cobra.Command {
 		RunE:  func(_ *cobra.Command, args []string) error { return runDesign(args[0], opt, std) },
 	}
 	cmd.Flags().BoolVar(&opt.seal, "seal", false, "write NAME.seal.json; draws the seed if the file has none")
-	cmd.Flags().StringVar(&opt.schedule, "schedule", "", "write the schedule to this CSV `file`")
+	opt.files.flags(cmd.Flags())
 	return cmd
 }
 
@@ -61,10 +58,8 @@ func runDesign(path string, opt designOptions, std streams) error {
 		return err
 	}
 	o.describeSchedule(std)
-	if opt.schedule != "" {
-		if err := writeSchedule(opt.schedule, o.planned, std); err != nil {
-			return err
-		}
+	if err := o.writeFiles(opt.files, std); err != nil {
+		return err
 	}
 	if opt.seal {
 		return o.makeSeal(std)
@@ -142,29 +137,6 @@ func clockAfter(start, end time.Time) string {
 		return end.Format("15:04Z")
 	}
 	return end.Format("2006-01-02 15:04Z")
-}
-
-// writeSchedule writes the schedule as CSV; another file of that name is left alone.
-func writeSchedule(path string, planned []schedule.Dwell, std streams) error {
-	var text bytes.Buffer
-	if err := schedule.WriteCSV(&text, planned); err != nil {
-		return fmt.Errorf("writing the schedule: %w", err)
-	}
-	have, err := os.ReadFile(path)
-	switch {
-	case err == nil && bytes.Equal(have, text.Bytes()):
-		fmt.Fprintf(std.err, "fairlobe: %s holds this schedule already\n", path)
-		return nil
-	case err == nil:
-		return diag.List{{Pos: diag.Pos{File: path}, Msg: "the file exists and holds something else; nothing was written", Mend: "name another file, or move this one away"}}
-	case !errors.Is(err, fs.ErrNotExist):
-		return fmt.Errorf("writing the schedule: %w", err)
-	}
-	if err := atomicfile.WriteFile(path, text.Bytes(), 0o644); err != nil {
-		return fmt.Errorf("writing the schedule: %w", err)
-	}
-	fmt.Fprintf(std.err, "fairlobe: wrote %s\n", path)
-	return nil
 }
 
 func (o *opened) makeSeal(std streams) error {

@@ -101,17 +101,19 @@ const (
 	naiveBearings = "test whether the reports' bearings spread evenly"
 )
 
-// cautions are the words on safety; they say of nothing that it is safe or allowed.
-func (p Params) cautions() []string {
+func (p Params) cautions() []string { return append(Cautions(p.EndFed), cleanAll(p.Safety)...) }
+
+// Cautions are the words on safety, for a station with a wire that is fed at an end or without; they say of nothing that
+// it is safe or allowed.
+func Cautions(endFed bool) []string {
 	var said []string
-	if p.EndFed {
+	if endFed {
 		said = append(said, "This wire is fed at an end. There, at the transformer, the voltage on transmit is the highest of the whole wire, even at a few watts: insulate it, keep it out of reach, and touch nothing while transmitting.")
 	}
-	said = append(said,
+	return append(said,
 		"Keep masts, wires and guys so far from power lines that nothing can touch them, falling any way. Leave when you hear thunder. The ends of a wire carry high voltage on transmit, even at a few watts: keep them out of reach. Keep people away from the antenna on transmit as your rules on RF exposure ask. Mark wires and guys where people walk.",
 		"Local codes, the land owner and the terms of your licence come first: identification, power, bands, and who must be at the station. fairlobe does not say that something is safe or allowed, and never keys a transmitter.",
 	)
-	return append(said, cleanAll(p.Safety)...)
 }
 
 // logEvents gives what the switch log notes: deviations first, then remarks, then powers, each in the order of time, so
