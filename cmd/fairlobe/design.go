@@ -34,7 +34,7 @@ func designCommand(std streams) *cobra.Command {
 		RunE:  func(_ *cobra.Command, args []string) error { return runDesign(args[0], opt, std) },
 	}
 	cmd.Flags().BoolVar(&opt.seal, "seal", false, "write NAME.seal.json; draws the seed if the file has none")
-	opt.files.flags(cmd.Flags())
+	opt.files.flags(cmd)
 	return cmd
 }
 

@@ -9,7 +9,7 @@ import (
 	"io/fs"
 	"os"
 
-	"github.com/spf13/pflag"
+	"github.com/spf13/cobra"
 
 	"fairlobe/pipeline/atomicfile"
 	"fairlobe/pipeline/diag"
@@ -22,7 +22,8 @@ import (
 // designFiles are the forms in which the schedule is written; "" = not written.
 type designFiles struct{ schedule, calendar, page string }
 
-func (f *designFiles) flags(flags *pflag.FlagSet) {
+func (f *designFiles) flags(cmd *cobra.Command) {
+	flags := cmd.Flags()
 	flags.StringVar(&f.schedule, "schedule", "", "write the schedule to this CSV `file`")
 	flags.StringVar(&f.calendar, "calendar", "", "write the schedule to this iCalendar `file`")
 	flags.StringVar(&f.page, "page", "", "write a page for the phone to this HTML `file`")
