@@ -127,14 +127,13 @@ func (s *screen) text(id string) string {
 // tap touches the middle of what a selector finds, as a finger does.
 func (s *screen) tap(selector string) {
 	s.t.Helper()
+	s.wait(fmt.Sprintf(`!!document.querySelector(%q)?.checkVisibility()`, selector))
 	at := eval[[]float64](s, fmt.Sprintf(`(() => {
   const e = document.querySelector(%q);
-  if (!e || !e.checkVisibility()) return [];
   e.scrollIntoView({block: "center", behavior: "instant"});
   const b = e.getBoundingClientRect();
   return [b.left + b.width / 2, b.top + b.height / 2];
 })()`, selector))
-	require.Len(s.t, at, 2, "%s can't be touched; the page says: %s", selector, eval[string](s, `document.body.innerText`))
 	eval[bool](s, `window.touched = false, addEventListener("click", () => { window.touched = true; }, {capture: true, once: true}), true`)
 	send(s, input.DispatchTouchEvent, input.DispatchTouchEventParams{Type: "touchStart", TouchPoints: []*input.TouchPoint{{X: at[0], Y: at[1]}}})
 	send(s, input.DispatchTouchEvent, input.DispatchTouchEventParams{Type: "touchEnd", TouchPoints: []*input.TouchPoint{}})
@@ -149,14 +148,14 @@ func (s *screen) fill(id, text string) {
 	eval[bool](s, fmt.Sprintf(`(() => { const e = document.getElementById(%q); e.value = %s; e.dispatchEvent(new Event("input", {bubbles: true})); return true; })()`, id, quoted))
 }
 
-// log gives the log as the page shows it.
+// log gives the log as the page shows it. While it is open, it follows each line.
 func (s *screen) log() string {
 	s.t.Helper()
-	eval[bool](s, `document.getElementById("text").open = true`)
+	if !eval[bool](s, `document.getElementById("text").open`) {
+		s.tap("#text summary")
+	}
 	s.wait(`document.getElementById("log").value !== ""`)
-	text := eval[string](s, `document.getElementById("log").value`)
-	eval[bool](s, `document.getElementById("text").open = false, document.getElementById("log").value = "", true`)
-	return text
+	return eval[string](s, `document.getElementById("log").value`)
 }
 
 // trialPlan has two sessions; the first goes over midnight at the end of a year.

@@ -113,7 +113,7 @@ func TestTrialByTouch(t *testing.T) {
 	s.tap("#confirm")
 	s.at(later(11).Add(4 * minute))
 	s.tap("#confirm")
-	require.Contains(t, s.text("said"), "the block is lost (late switch: 3 of 11 slots left)")
+	require.Contains(t, s.text("said"), "the block is lost (late switch: 4 of 11 slots left)")
 	s.at(later(12).Add(-minute))
 	s.tap("#confirm")
 	s.at(later(12).Add(3 * minute))
@@ -134,6 +134,7 @@ func TestTrialByTouch(t *testing.T) {
 	at := func(i int) time.Time { return start(i).Add(7*minute + 15*time.Second) }
 	onPhone := func(t time.Time) time.Time { return t.Add(2 * time.Second) }
 	s.at(onPhone(start(14).Add(6 * minute)))
+	s.tap("#comparing summary")
 	s.fill("offset", "2")
 	require.Contains(t, s.text("follows"), "corrected by \u22122 s")
 	s.tap("#clockform button[type=submit]")
@@ -164,7 +165,7 @@ func TestTrialByTouch(t *testing.T) {
 	require.Empty(t, list.Faults())
 
 	reasons := map[int]string{ // index of a block's first dwell -> reason
-		0: "", 2: "", 4: "dropped: wrong arm noticed", 6: "", 8: "", 10: "late switch: " + planned[11].Arm + " was connected 240 s after its dwell began, 3 of 11 slots left",
+		0: "", 2: "", 4: "dropped: wrong arm noticed", 6: "", 8: "", 10: "late switch: " + planned[11].Arm + " was connected 240 s after its dwell began, 4 of 11 slots left",
 		12: "paused inside", 14: "", 16: "", 18: "not run: ended before",
 	}
 	for i, d := range o.Dwells {
