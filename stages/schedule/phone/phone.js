@@ -352,7 +352,7 @@
       case "ready": say("Connected: wait", d.arm, place(d), "On the air at " + when(d.start, it.now) + ", in:", togo(d.start - it.now), then(it.after)); break;
       default:
         if (it.running) say(it.stays ? "Stays connected" : "Connect now", d.arm, place(d), "Its dwell began at " + when(d.start, it.now) + " and ends in:", togo(d.end - it.now), then(it.after));
-        else say(it.stays ? "Stays connected" : "Change to", d.arm, place(d), "On the air at " + when(d.start, it.now) + ", in:", togo(d.start - it.now), then(it.after));
+        else say(it.stays ? "Stays connected" : it.before ? "Change to" : "Connect first", d.arm, place(d), "On the air at " + when(d.start, it.now) + ", in:", togo(d.start - it.now), then(it.after));
     }
     const about = [];
     if (d) {

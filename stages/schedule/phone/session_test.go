@@ -27,7 +27,7 @@ func TestTrialByTouch(t *testing.T) {
 	start := func(i int) time.Time { return planned[i].Start }
 
 	s.open(file, start(0).Add(-10*minute))
-	require.Equal(t, "Change to", s.text("heading"))
+	require.Equal(t, "Connect first", s.text("heading"))
 	require.Equal(t, planned[0].Arm, s.text("arm"))
 	require.Equal(t, "10:00", s.text("timer"))
 	s.tap("#comparing summary")
@@ -128,7 +128,7 @@ func TestTrialByTouch(t *testing.T) {
 	s.fill("notetext", "ö — <b>wind</b>")
 	s.tap("#noteform button[value=remark]")
 	s.at(later(13).Add(20 * minute))
-	require.Equal(t, "Change to", s.text("heading"), "the next session is chosen by itself")
+	require.Equal(t, "Connect first", s.text("heading"), "the next session is chosen by itself")
 
 	// session 2 begins seven minutes late, on a clock 2 s ahead; it is ended after block 2
 	at := func(i int) time.Time { return start(i).Add(7*minute + 15*time.Second) }
