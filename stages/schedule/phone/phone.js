@@ -76,28 +76,36 @@
       d.of.dwells.push(d);
       s.dwells.push(d);
     }
-    const events = log.map(line => ({ ...line, at: line.time }));
+    const events = log.map(line => ({ ...line, at: line.time, endsTrial: line.event === "end" && !line.session }));
+    for (const e of events) if (e.endsTrial) e.session = nearestSession(sessions, events, e.time).number;
+    const of = s => events.filter(e => e.session === s.number);
     for (const s of sessions) {
-      const mine = events.filter(e => e.session === s.number);
-      s.readings = mine.filter(e => e.event === "clock");
-      for (const e of mine) e.at = e.time + correction(s.readings, e.time);
-      shiftStart(s, mine);
+      s.readings = of(s).filter(e => e.event === "clock");
+      for (const e of of(s)) e.at = e.time + correction(s.readings, e.time);
     }
     events.sort((a, b) => a.at - b.at);
-    let trialEnd = null;
-    for (const e of events) if (e.event === "end" && !e.session && trialEnd === null) trialEnd = e.at;
+    for (const s of sessions) shiftStart(s, of(s));
+    for (const s of sessions) applyPauses(s, of(s));
+    const last = events.find(e => e.endsTrial);
+    const trialEnd = last ? last.at : null;
     for (const s of sessions) {
-      const mine = events.filter(e => e.session === s.number);
-      applyPauses(s, mine);
-      applyEnd(s, mine, trialEnd);
-      for (const e of mine) {
-        if (e.event !== "drop") continue;
-        for (const b of s.blocks.values()) if (!b.reason && b.block === e.block && (!e.band || e.band === b.band)) b.reason = "dropped: " + e.note;
-      }
-      applyConnected(s, mine);
+      applyEnd(s, of(s), trialEnd);
+      applyDrops(s, of(s));
+      applyConnected(s, of(s));
       for (const b of s.blocks.values()) applyLate(b);
     }
     return { sessions, trialEnd };
+  }
+  // Only the end of the trial names no session: it belongs to the one that is nearest after the starts.
+  function nearestSession(sessions, events, at) {
+    let best = sessions[0], least = -1;
+    for (const s of sessions) {
+      const start = events.filter(e => e.event === "start" && e.session === s.number).pop();
+      const moved = start ? upToEdge(start.time) - s.dwells[0].start : 0;
+      const away = Math.max(0, s.dwells[0].start + moved - at, at - lastEnd(s) - moved);
+      if (least < 0 || away < least) { best = s; least = away; }
+    }
+    return best;
   }
 
   function shift(s, from, by) {
@@ -107,10 +115,11 @@
     const starts = mine.filter(e => e.event === "start");
     s.starts = starts.length;
     if (!starts.length) return;
-    const last = starts.reduce((a, b) => b.entered >= a.entered ? b : a);
+    const last = starts.reduce((a, b) => b.entered > a.entered || b.entered === a.entered && b.id > a.id ? b : a);
     const back = Math.min(edgeTolerance, Math.max(0, last.at - last.time));
     shift(s, s.dwells[0].start, upToEdge(last.at - back) - s.dwells[0].start);
   }
+  const lastEnd = s => s.dwells[s.dwells.length - 1].end;
   const blockStart = b => b.dwells[0].start;
   const blockEnd = b => b.dwells[b.dwells.length - 1].end;
   const underWay = (s, at) => [...s.blocks.values()].filter(b => blockStart(b) < at && at < blockEnd(b));
@@ -129,13 +138,21 @@
       }
     }
     s.paused = open;
-    if (open !== null) for (const b of underWay(s, open)) b.reason ||= "paused inside";
+    if (open === null) return;
+    const end = mine.find(e => e.event === "end" && e.at >= open);
+    if (end) end.at = open; else for (const b of underWay(s, open)) b.reason ||= "paused inside";
   }
   function applyEnd(s, mine, trialEnd) {
     const end = mine.find(e => e.event === "end");
-    s.ended = end ? (s.paused !== null ? Math.min(end.at, s.paused) : end.at) : null;
+    s.ended = end ? end.at : null;
     for (const b of s.blocks.values()) {
       if ((s.ended !== null && blockEnd(b) > s.ended) || (trialEnd !== null && blockEnd(b) > trialEnd)) { b.cut = true; b.reason = "not run: ended before"; }
+    }
+  }
+  function applyDrops(s, mine) {
+    for (const e of mine) {
+      if (e.event !== "drop") continue;
+      for (const b of s.blocks.values()) if (b.block === e.block && (!e.band || e.band === b.band)) b.reason ||= "dropped: " + e.note;
     }
   }
   // The dwell that a line of the event connected speaks of.
@@ -291,7 +308,6 @@
   }
   const utcNow = s => Date.now() + correction(s.readings, Date.now());
   const over = s => s.ended !== null || trial.trialEnd !== null;
-  const lastEnd = s => s.dwells[s.dwells.length - 1].end;
   function current() {
     const picked = trial.sessions.find(s => s.number === chosen);
     // A look back at a session that is over ends by itself, so that it hides nothing that is due.
@@ -372,7 +388,7 @@
   // A start shifts all dwells: it must come before any but the first was confirmed.
   const mayStart = (s, it) => it.state !== "ended" && it.state !== "paused" && !s.dwells.slice(1).some(d => d.confirmed) && it.now > s.dwells[0].start;
   const lastOn = s => s.dwells.filter(d => d.on).pop() || null;
-  const standing = d => d.again || d.confirmed;
+  const standing = d => d.takenBack ? d.again : d.confirmed;
 
   function showButtons(s, it) {
     const d = it.d, wanted = it.state === "wanted" && !it.early;

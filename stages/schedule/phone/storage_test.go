@@ -91,6 +91,14 @@ func TestTrialsDoNotMix(t *testing.T) {
 	}
 	s.open(first, planned[0].Start.Add(-minute))
 	require.Equal(t, "The 1 line is saved on this phone.", s.text("kept"))
+
+	tab, end := chromedp.NewContext(s.ctx)
+	defer end()
+	again := &screen{t: t, ctx: tab}
+	again.do(chromedp.Navigate("file://" + first))
+	again.wait(`document.getElementById("kept").textContent === "The 1 line is saved on this phone."`)
+	s.tap("#undo")
+	again.wait(`document.getElementById("kept").textContent === "All 2 lines are saved on this phone."`)
 }
 
 var savedLines = regexp.MustCompile(`All (\d+) lines|The (1) line|Saving: (\d+) of`)
