@@ -86,10 +86,17 @@ order. If the experiment file has no seed, one is drawn and written into it.
 Only a seal made before the data makes the evidence "randomised". A seal is
 never overwritten.
 
---schedule FILE writes the schedule as CSV: what to connect when. A file that
-holds anything else is left alone.
+--schedule FILE writes the schedule as CSV: what to connect when.
+--calendar FILE writes it as iCalendar, an alarm a minute before each dwell. If
+the schedule moves, import it again: the old entries are replaced.
+--page FILE writes one HTML page that works without a network. On a phone it
+says what to connect now and keeps the switch log, and gives that as
+switches.csv; printed it is a table to fill in. Open it in the phone's browser,
+and try before the trial that it says "saved on this phone" after a line.
+A file that holds anything else is left alone.
 
-    fairlobe design --seal --schedule order.csv my-wire.toml`
+    fairlobe design --seal --schedule order.csv my-wire.toml
+    fairlobe design --page field.html --calendar field.ics my-wire.toml`
 
 const fieldLong = `Keeps the trial while it is carried out: shows what to connect now, what is next
 and how long it is until then, rings the bell at each change, and appends each
