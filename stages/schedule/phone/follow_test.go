@@ -72,6 +72,9 @@ func randomLog(draw *rand.Rand, planned []schedule.Dwell) []line {
 
 // What the page lists is what the analysis finds, for logs of all kinds: the rules stand twice, in Go and in the page.
 func TestFollowsAsTheAnalysis(t *testing.T) {
+	if testing.Short() {
+		t.Skip("many logs")
+	}
 	base := trialPlan()
 	base.Bands, base.Pattern = []string{"20m", "10m"}, schedule.Mirrored
 	base.Sessions[0].Blocks, base.Sessions[1].Blocks = 3, 2

@@ -54,8 +54,8 @@ func TestLook(t *testing.T) {
 			eval[string](s, `document.documentElement.style.fontSize = "`+c.size+`"`)
 			eval[bool](s, `document.querySelectorAll("details").forEach(d => { d.open = true; }), true`)
 			s.wait(`document.querySelector("#dwells li") !== null`)
-			picture(s, c.name)
 			said := append(eval[[]string](s, string(rules)), eval[[]string](s, targets)...)
+			picture(s, c.name)
 			require.Empty(t, said)
 			for _, url := range requests() {
 				require.Equal(t, "file://"+file, url, "the page loads nothing else")

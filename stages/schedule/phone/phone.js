@@ -298,7 +298,7 @@
 
   let trial = follow(lines);
   let chosen = 0, chosenAt = 0; // the session that the operator picked and when, 0 = by the clock
-  let phase = null, warned = null, listed = "", exported = null;
+  let phase = null, phaseLines = 0, warned = null, listed = "", exported = null;
 
   function changed() {
     trial = follow(lines);
@@ -471,23 +471,24 @@
     render();
   }
 
+  // Tells of what the clock brings; what the operator's own line brings is said with the line.
   function announce(s, it) {
     const key = [s.number, it.state, it.d ? s.dwells.indexOf(it.d) : -1, !!it.running].join(" ");
+    const byClock = phase !== null && ready && lines.length === phaseLines;
     if (key !== phase) {
-      const first = phase === null || !ready, wasClock = it.state !== "ended" && it.state !== "paused" && it.state !== "on";
+      let text = "";
+      if (it.state === "wanted") text = (it.stays ? "Stays connected: " : it.running ? "Connect now: " : "Change to ") + it.d.arm + ", " + it.d.band + ".";
+      if (it.state === "over") text = "The session is over.";
+      if (it.state === "on") text = "On the air: " + it.d.arm + ", " + it.d.band + ".";
+      put("change", byClock ? text : "");
+      if (byClock && text) signal();
       phase = key;
-      if (!first) {
-        let text = "";
-        if (it.state === "wanted") text = (it.running ? (it.stays ? "Stays connected: " : "Connect now: ") : it.stays ? "Stays connected: " : "Change to ") + it.d.arm + ", " + it.d.band + ".";
-        if (it.state === "over") text = "The session is over.";
-        if (it.state === "on" && it.now - it.d.start < 2000) text = "On the air: " + it.d.arm + ", " + it.d.band + ".";
-        put("change", text);
-        if (text && (wasClock || it.state === "on")) signal();
-      }
     }
-    if (it.state === "wanted" && !it.running && it.d.start - it.now <= 60000 && warned !== it.d.start) {
+    phaseLines = lines.length;
+    if (ready && it.state === "wanted" && !it.running && it.d.start - it.now <= 60000 && warned !== it.d.start) {
       warned = it.d.start;
-      if (ready) { put("change", "One minute: " + it.d.arm + ", " + it.d.band + ", is not confirmed."); signal(); }
+      put("change", "One minute: " + it.d.arm + ", " + it.d.band + ", is not confirmed.");
+      signal();
     }
   }
 
@@ -568,7 +569,7 @@
   // ---- what the operator does
 
   const of = d => ({ session: d.session, band: d.band, block: d.block, arm: d.arm });
-  // The number of a time in UTC on the phone's clock, for the log.
+  // What the phone's clock shows at a moment in UTC: the log holds times of that clock.
   const phoneTime = (s, utc) => utc - correction(s.readings, utc);
   const said = text => put("said", text);
   function inTime(s, d) {

@@ -46,6 +46,7 @@ func TestTrialByTouch(t *testing.T) {
 	s.at(start(0).Add(minute))
 	require.Equal(t, "Connected now: stay on", s.text("heading"))
 	require.Equal(t, "5:00", s.text("timer"))
+	require.Equal(t, "On the air: "+planned[0].Arm+", 20m.", s.text("change"))
 	require.Contains(t, s.text("next"), "Next: "+planned[1].Arm+", 20m, at "+start(1).Format("15:04:05Z"))
 	s.wait(`document.getElementById("kept").textContent === "All 3 lines are saved on this phone."`)
 	s.do(chromedp.Reload())

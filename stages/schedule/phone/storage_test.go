@@ -31,12 +31,11 @@ func TestStorageRefused(t *testing.T) {
 	file := pageFile(t, planned, params())
 	for _, c := range []struct {
 		reason, script, kept string
-		banner, again        bool
+		banner               bool
 	}{
-		{"both are there", "", "The 1 line is saved on this phone.", false, true},
-		{"nothing is kept", noLocalStorage + noIndexedDB, "1 line, not saved on this phone.", true, false},
-		{"the simple one only", noIndexedDB, "The 1 line is kept by this browser. Wait ten seconds before you switch the phone off: it writes late.", false, true},
-		{"the strong one only", noLocalStorage, "The 1 line is saved on this phone.", false, true},
+		{"nothing is kept", noLocalStorage + noIndexedDB, "1 line, not saved on this phone.", true},
+		{"the simple one only", noIndexedDB, "The 1 line is kept by this browser. Wait ten seconds before you switch the phone off: it writes late.", false},
+		{"the strong one only", noLocalStorage, "The 1 line is saved on this phone.", false},
 	} {
 		t.Run(c.reason, func(t *testing.T) {
 			s := newScreen(t, t.TempDir(), c.script)
@@ -105,6 +104,9 @@ var savedLines = regexp.MustCompile(`All (\d+) lines|The (1) line|Saving: (\d+) 
 
 // The browser is killed between and inside entries. What the page called saved must be there when it is opened again.
 func TestKilled(t *testing.T) {
+	if testing.Short() {
+		t.Skip("starts a browser eleven times")
+	}
 	planned := drawn(t, trialPlan())
 	file, profile := pageFile(t, planned, params()), t.TempDir()
 	draw := rand.New(rand.NewPCG(3, 1))
