@@ -92,7 +92,7 @@ the schedule moves, import it again: the old entries are replaced.
 --page FILE writes one HTML page that works without a network. On a phone it
 says what to connect now and keeps the switch log, and gives that as
 switches.csv; printed it is a table to fill in. Open it in the phone's browser,
-and try before the trial that it says "saved on this phone" after a line.
+and try before the trial that it calls a remark "saved on this phone".
 A file that holds anything else is left alone.
 
     fairlobe design --seal --schedule order.csv my-wire.toml

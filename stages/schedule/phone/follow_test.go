@@ -46,7 +46,7 @@ func randomLog(draw *rand.Rand, planned []schedule.Dwell) []line {
 			}
 			out = append(out, l)
 		}
-		switch draw.IntN(30) {
+		switch draw.IntN(50) {
 		case 0, 1:
 			add(line{Event: dwells.Clock, Time: at(1), Value: strconv.FormatFloat(float64(draw.IntN(280)-140)/10, 'f', -1, 64)})
 		case 2, 3, 4:
@@ -57,7 +57,9 @@ func randomLog(draw *rand.Rand, planned []schedule.Dwell) []line {
 		case 5:
 			add(line{Event: dwells.Drop, Time: at(9), Band: []string{"", d.Band}[draw.IntN(2)], Block: d.Block, Note: "rain"})
 		case 6:
-			add(line{Event: dwells.End, Time: at(9)})
+			if draw.IntN(3) == 0 {
+				add(line{Event: dwells.End, Time: at(9)})
+			}
 		case 7, 8:
 			if d.Block == 1 {
 				add(line{Event: dwells.Start, Time: at(20)})
@@ -78,10 +80,11 @@ func TestFollowsAsTheAnalysis(t *testing.T) {
 	base := trialPlan()
 	base.Bands, base.Pattern = []string{"20m", "10m"}, schedule.Mirrored
 	base.Sessions[0].Blocks, base.Sessions[1].Blocks = 3, 2
+	base.Sessions[1].StartMs = base.Sessions[0].StartMs + (3*time.Hour + 30*minute).Milliseconds()
 	s := newScreen(t, t.TempDir())
 	s.open(pageFile(t, drawn(t, base), params()), time.UnixMilli(base.Sessions[0].StartMs))
 	draw := rand.New(rand.NewPCG(5, 2))
-	seen := map[string]int{}
+	seen, overlaps := map[string]int{}, 0
 	for n := range 24 {
 		plan, p := base, params()
 		plan.Seed, p.Experiment = uint64(n), fmt.Sprint("trial ", n)
@@ -103,6 +106,8 @@ func TestFollowsAsTheAnalysis(t *testing.T) {
 		o, list := dwells.Apply(planned, events, dwells.Params{SlotMs: p.SlotMs, SettleMs: p.SettleMs, Sends: p.Sends})
 		if faults := list.Faults(); len(faults) > 0 {
 			require.False(t, slices.ContainsFunc(faults, func(d diag.Diag) bool { return d.Code != dwells.CodeOverlap }), faults.Error())
+			overlaps++
+			require.Contains(t, s.text("about"), "A log in which they overlap is refused")
 			continue
 		}
 		shown := eval[[]string](s, `[1, 2].flatMap(n => {
@@ -128,9 +133,11 @@ func TestFollowsAsTheAnalysis(t *testing.T) {
 			}
 		}
 	}
+	t.Logf("%v, %d times two sessions overlap", seen, overlaps)
 	for _, what := range []string{"", dwells.NotRun, dwells.PausedInside, dwells.Dropped, dwells.LateSwitch, "slots taken away"} {
 		require.Greater(t, seen[what], 10, "%q must occur: %v", what, seen)
 	}
+	require.Positive(t, overlaps)
 }
 
 func plural(n int, what string) string {

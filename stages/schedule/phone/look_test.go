@@ -2,6 +2,7 @@ package phone
 
 import (
 	"bytes"
+	"errors"
 	"os"
 	"path/filepath"
 	"strings"
@@ -32,6 +33,7 @@ func TestLook(t *testing.T) {
 	long.Title = "A title that is long: " + strings.Repeat("feedpointheight", 6)
 	file := pageFile(t, planned, long)
 	s := newScreen(t, t.TempDir())
+	send(s, emulation.SetFocusEmulationEnabled, emulation.SetFocusEmulationEnabledParams{Enabled: true})
 	requests := watch(s)
 	for _, c := range []struct {
 		name, theme, size string
@@ -56,6 +58,7 @@ func TestLook(t *testing.T) {
 			s.wait(`document.querySelector("#dwells li") !== null`)
 			said := append(eval[[]string](s, string(rules)), eval[[]string](s, targets)...)
 			picture(s, c.name)
+			require.Equal(t, "4px", eval[string](s, `document.querySelector("#note summary").focus({focusVisible: true}), getComputedStyle(document.activeElement).outlineWidth`))
 			require.Empty(t, said)
 			for _, url := range requests() {
 				require.Equal(t, "file://"+file, url, "the page loads nothing else")
@@ -128,8 +131,13 @@ func TestWrite(t *testing.T) {
 	require.Equal(t, first.String(), second.String())
 	require.Contains(t, first.String(), "default-src &#39;none&#39;")
 	require.NotContains(t, first.String(), "unsafe-inline")
+	require.ErrorContains(t, Write(full{}, planned, params()), "writing the page: no room")
 	require.ErrorContains(t, Write(&first, []schedule.Dwell{}, params()), "the schedule has no dwell")
 }
+
+type full struct{}
+
+func (full) Write([]byte) (int, error) { return 0, errors.New("no room") }
 
 // picture saves what the page looks like into the folder that FAIRLOBE_PICTURES names, for people.
 func picture(s *screen, name string) {

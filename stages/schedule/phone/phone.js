@@ -11,6 +11,7 @@
   const leastOwnSlots = 2;
   const day = 86400000;
   const askAfter = 5; // blocks
+  const soonest = 3600000; // a dwell is confirmed at most an hour before it begins
 
   // ---- words
 
@@ -315,6 +316,12 @@
     return trial.sessions.find(s => !over(s) && (s.paused !== null || lastEnd(s) > utcNow(s))) || trial.sessions[trial.sessions.length - 1];
   }
 
+  const uncutEnd = s => Math.max(...s.dwells.filter(d => !d.of.cut).map(d => d.end));
+  // The session that a session was pushed into, which the analysis refuses.
+  function runsInto(s) {
+    return trial.sessions.find(o => o !== s && o.dwells.some(d => !d.of.cut) && o.dwells[0].start >= s.dwells[0].start && o.dwells[0].start < uncutEnd(s)) || null;
+  }
+
   // What is to be done in a session: state is one of ended, paused, over, on, wanted, ready.
   function situation(s) {
     const now = utcNow(s);
@@ -327,7 +334,8 @@
     const i = s.dwells.indexOf(d);
     const before = i > 0 ? s.dwells[i - 1] : null;
     const stays = !!before && before.on && before.arm === d.arm && before.band === d.band;
-    const early = !running && meant(s, { at: now, arm: d.arm, band: d.band, block: d.block }) !== d;
+    // A line that is written now must mean this dwell, and not be a try-out days before.
+    const early = !running && (d.start - now > soonest || meant(s, { at: now, arm: d.arm, band: d.band, block: d.block }) !== d);
     return { state: d.on ? (running ? "on" : "ready") : "wanted", now, running, next, d, before, stays, early, after: running ? next : s.dwells[i + 1] || null };
   }
 
@@ -376,7 +384,9 @@
       else if (d.of.late) about.push("Late: " + plural(d.of.late.slots, "slot") + " of " + d.of.late.of + " are taken from each dwell of this block.");
       if (d.takenBack) about.push("You took back the first line for this dwell, and the analysis still counts it." + (d.again && d.again.at <= d.start || !it.running ? "" : " If " + d.arm + " came on after " + clockOf(d.start) + ", drop the block."));
     }
-    if (it.state === "wanted" && it.early) about.push("To be confirmed once its dwell has begun.");
+    if (it.state === "wanted" && it.early) about.push(it.d.start - it.now > soonest ? "Can be confirmed from an hour before." : "Can be confirmed once its dwell has begun.");
+    const into = runsInto(s);
+    if (into) about.push("By the log this session lasts until " + when(uncutEnd(s), it.now) + ", and session " + into.number + " begins at " + when(into.dwells[0].start, it.now) + ". A log in which they overlap is refused: end this session before, or start the other one late.");
     const missed = s.dwells.filter(x => x.end <= it.now && !x.on && !x.of.reason && !x.of.cut).length;
     if (missed && it.state !== "ended") about.push(plural(missed, "dwell") + " of this session not confirmed: they count as planned, and are flagged. See Sessions and schedule.");
     if (!s.readings.length && s.dwells.some(x => x.confirmed)) about.push("The phone's clock has not been compared in this session.");

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"github.com/chromedp/cdproto/browser"
+	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/chromedp"
 	"github.com/stretchr/testify/require"
 
@@ -16,17 +17,27 @@ import (
 
 const minute = time.Minute
 
+// counters count what the page asks of the phone.
+const counters = `window.buzzed = window.locked = window.persisted = 0;
+navigator.vibrate = () => { window.buzzed++; return true; };
+navigator.storage.persist = async () => { window.persisted++; return true; };
+navigator.wakeLock.request = async () => { window.locked++; return { released: false }; };`
+
 // A trial with everything that goes wrong, by touch; then the analysis must make of the log what the page showed.
 func TestTrialByTouch(t *testing.T) {
 	planned := drawn(t, trialPlan())
 	file := pageFile(t, planned, params())
-	s := newScreen(t, t.TempDir())
+	s := newScreen(t, t.TempDir(), counters)
+	send(s, emulation.SetTimezoneOverride, emulation.SetTimezoneOverrideParams{TimezoneID: "Pacific/Kiritimati"})
 	downloads := t.TempDir()
 	_, err := chromedp.CallBrowser(s.ctx, browser.SetDownloadBehavior, browser.SetDownloadBehaviorParams{Behavior: "allow", DownloadPath: downloads})
 	require.NoError(t, err)
 	start := func(i int) time.Time { return planned[i].Start }
 
-	s.open(file, start(0).Add(-10*minute))
+	s.open(file, start(0).Add(-25*time.Hour))
+	require.Empty(t, s.text("confirm"), "a day before nothing is confirmed")
+	require.Equal(t, "1 day 1 h", s.text("timer"))
+	s.at(start(0).Add(-10 * minute))
 	require.Equal(t, "Connect first", s.text("heading"))
 	require.Equal(t, planned[0].Arm, s.text("arm"))
 	require.Equal(t, "10:00", s.text("timer"))
@@ -38,6 +49,8 @@ func TestTrialByTouch(t *testing.T) {
 	s.tap(`input[value="battery"]`)
 	s.fill("readvalue", "13.2")
 	s.tap("#readform button")
+
+	require.Equal(t, []int{1, 1}, eval[[]int](s, `[locked, persisted]`), "asked for at the first touch")
 
 	// block 1: the second arm 65 s late, the page closed and opened again in the middle
 	s.at(start(0).Add(-minute))
@@ -56,6 +69,7 @@ func TestTrialByTouch(t *testing.T) {
 	s.at(start(1).Add(65 * time.Second))
 	require.Equal(t, "Connect now", s.text("heading"))
 	require.Contains(t, s.text("change"), "Connect now: "+planned[1].Arm)
+	require.Equal(t, 1, eval[int](s, `buzzed`), "since the page was opened again")
 	s.tap("#confirm")
 	require.Contains(t, s.text("said"), "2 slots of 11 are taken from each dwell of the block")
 
@@ -108,6 +122,10 @@ func TestTrialByTouch(t *testing.T) {
 	require.Contains(t, s.text("ask"), "5 blocks since the log was last saved")
 	s.tap("#save")
 	require.Empty(t, s.text("ask"))
+	s.tap("#copy")
+	require.Contains(t, s.text("said"), "The log is copied")
+	s.tap("#sound")
+	require.Equal(t, "true", eval[string](s, `document.getElementById("sound").ariaPressed`))
 
 	// block 6 is lost by a switch that came four minutes late; block 7 by a pause inside it
 	s.at(later(10).Add(-minute))

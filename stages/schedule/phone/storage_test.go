@@ -18,8 +18,8 @@ import (
 const (
 	noLocalStorage = `Object.defineProperty(window, "localStorage", {get() { throw new DOMException("refused", "SecurityError"); }});`
 	noIndexedDB    = `Object.defineProperty(window, "indexedDB", {get() { throw new DOMException("refused", "SecurityError"); }});`
-	// full makes both stores refuse new lines from the moment at which the test says so.
-	full = `{
+	// fullLater makes both stores refuse new lines from the moment at which the test says so.
+	fullLater = `{
   const stop = (what, name) => { const was = what[name]; what[name] = function (...a) { if (window.isFull) throw new DOMException("full", "QuotaExceededError"); return was.apply(this, a); }; };
   stop(Storage.prototype, "setItem");
   stop(IDBObjectStore.prototype, "put");
@@ -59,7 +59,7 @@ func TestStorageRefused(t *testing.T) {
 
 func TestStorageGetsFull(t *testing.T) {
 	planned := drawn(t, trialPlan())
-	s := newScreen(t, t.TempDir(), full)
+	s := newScreen(t, t.TempDir(), fullLater)
 	s.open(pageFile(t, planned, params()), planned[0].Start.Add(-minute))
 	s.tap("#confirm")
 	s.wait(`document.getElementById("kept").textContent === "The 1 line is saved on this phone."`)
