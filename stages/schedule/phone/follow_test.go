@@ -80,7 +80,7 @@ func TestFollowsAsTheAnalysis(t *testing.T) {
 	base := trialPlan()
 	base.Bands, base.Pattern = []string{"20m", "10m"}, schedule.Mirrored
 	base.Sessions[0].Blocks, base.Sessions[1].Blocks = 3, 2
-	base.Sessions[1].StartMs = base.Sessions[0].StartMs + (3*time.Hour + 30*minute).Milliseconds()
+	base.Sessions[1].StartMs = base.Sessions[0].StartMs + (3*time.Hour + 18*minute).Milliseconds()
 	s := newScreen(t, t.TempDir())
 	s.open(pageFile(t, drawn(t, base), params()), time.UnixMilli(base.Sessions[0].StartMs))
 	draw := rand.New(rand.NewPCG(5, 2))

@@ -11,6 +11,7 @@
   const leastOwnSlots = 2;
   const day = 86400000;
   const askAfter = 5; // blocks
+  const patience = 3000; // ms in which the stores must answer before the page goes on without them
   const soonest = 3600000; // a dwell is confirmed at most an hour before it begins
 
   // ---- words
@@ -193,27 +194,18 @@
   const lines = []; // by entered, then id
   const known = new Set(); // ids
   const strong = new Set(), simple = new Set(); // ids that IndexedDB, localStorage hold
-  let db = null, simpleWorks = false, ready = false;
+  let db = null, failing = false, simpleWorks = false, ready = false;
 
-  function openDatabase() {
-    return new Promise(done => {
-      const late = setTimeout(() => done(null), 5000);
-      const give = v => { clearTimeout(late); done(v); };
-      try {
-        const ask = indexedDB.open("fairlobe", 1);
-        ask.onupgradeneeded = () => ask.result.createObjectStore("lines", { keyPath: ["trial", "id"] });
-        ask.onsuccess = () => {
-          ask.result.onclose = () => { db = null; render(); };
-          ask.result.onversionchange = () => { ask.result.close(); db = null; render(); };
-          give(ask.result);
-        };
-        ask.onerror = ask.onblocked = () => give(null);
-      } catch { give(null); }
+  function opening(ask) {
+    return new Promise((done, fail) => {
+      ask.onupgradeneeded = () => ask.result.createObjectStore("lines", { keyPath: ["trial", "id"] });
+      ask.onsuccess = () => done(ask.result);
+      ask.onerror = ask.onblocked = () => fail(ask.error);
     });
   }
-  function readDatabase() {
+  function readDatabase(opened) {
     return new Promise((done, fail) => {
-      const ask = db.transaction("lines").objectStore("lines").getAll(IDBKeyRange.bound([plan.key, ""], [plan.key, "\uffff"]));
+      const ask = opened.transaction("lines").objectStore("lines").getAll(IDBKeyRange.bound([plan.key, ""], [plan.key, "\uffff"]));
       ask.onsuccess = () => done(ask.result.map(r => r.line));
       ask.onerror = () => fail(ask.error);
     });
@@ -249,9 +241,21 @@
     try {
       const write = db.transaction("lines", "readwrite", { durability: "strict" });
       for (const line of wanted) write.objectStore("lines").put({ trial: plan.key, id: line.id, line });
-      write.oncomplete = () => { for (const line of wanted) strong.add(line.id); render(); };
-      write.onabort = () => { db = null; render(); };
-    } catch { db = null; }
+      write.oncomplete = () => { for (const line of wanted) strong.add(line.id); failing = false; render(); };
+      write.onabort = failed;
+    } catch { failed(); }
+  }
+  // A write that failed is tried again on a new connection.
+  function failed() {
+    failing = true;
+    lost();
+  }
+  function lost() {
+    if (!db) return;
+    db.close();
+    db = null;
+    render();
+    setTimeout(connect, 1000);
   }
 
   async function load() {
@@ -263,17 +267,28 @@
       for (const line of found) simple.add(line.id);
       merge(found);
     } catch { simpleWorks = false; }
-    db = await openDatabase();
-    if (db) {
-      try {
-        const found = await readDatabase();
-        for (const line of found) strong.add(line.id);
-        merge(found);
-      } catch { db = null; }
-    }
+    await Promise.race([connect(), new Promise(done => setTimeout(done, patience))]);
     ready = true;
     keep();
     changed();
+  }
+  // Right after a crash the browser may not open its database at once: it is tried again, for as long as it takes.
+  async function connect() {
+    for (let wait = 100; !db; wait = Math.min(2 * wait, 5000)) {
+      let ask;
+      try { ask = indexedDB.open("fairlobe", 1); } catch { return; } // refused for good
+      try {
+        const opened = await opening(ask), found = await readDatabase(opened);
+        for (const line of found) strong.add(line.id);
+        merge(found);
+        opened.onclose = opened.onversionchange = lost;
+        db = opened;
+      } catch {
+        await new Promise(done => setTimeout(done, wait));
+      }
+    }
+    keep();
+    if (ready) changed();
   }
 
   function enter(event, fields) {
@@ -445,13 +460,13 @@
   function showKept() {
     const n = lines.length;
     const inStrong = lines.filter(l => strong.has(l.id)).length, inSimple = lines.filter(l => simple.has(l.id)).length;
-    const refused = ready && !db && !simpleWorks;
+    const works = db && !failing, refused = ready && !works && !simpleWorks;
     show("refused", refused);
     if (refused) put("refused", "This browser refuses to keep the log. Leave this page open, don't load it again, and copy or save the log after each change. To have it kept: leave the private mode, allow storage, or make room on the phone, then open the page again.");
     let text = "No line yet.";
     if (n && inStrong === n) text = "All " + n + " lines are saved on this phone.";
     else if (n && refused) text = plural(n, "line") + ", not saved on this phone.";
-    else if (n && db) text = "Saving: " + inStrong + " of " + n + " lines are saved.";
+    else if (n && works) text = "Saving: " + inStrong + " of " + n + " lines are saved.";
     else if (n && inSimple === n) text = "All " + n + " lines are kept by this browser. Wait ten seconds before you switch the phone off: it writes late.";
     put("kept", n === 1 ? text.replace("1 lines are", "1 line is").replace("All 1 line", "The 1 line") : text);
     put("count", plural(n, "line") + ". Put the file where the experiment's [log] names it, in place of the older one: it holds all lines of this page.");

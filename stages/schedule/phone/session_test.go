@@ -123,7 +123,7 @@ func TestTrialByTouch(t *testing.T) {
 	s.tap("#save")
 	require.Empty(t, s.text("ask"))
 	s.tap("#copy")
-	require.Contains(t, s.text("said"), "The log is copied")
+	s.wait(`document.getElementById("said").textContent.includes("The log is copied")`)
 	s.tap("#sound")
 	require.Equal(t, "true", eval[string](s, `document.getElementById("sound").ariaPressed`))
 
