@@ -54,6 +54,9 @@ const stillClock = `(() => {
   window.moveClock = ms => { now = ms; window.name = String(ms); document.dispatchEvent(new Event("visibilitychange")); };
 })();`
 
+// hurry lets the page take a new database for settled at once; it is for tests that do not kill the browser.
+const hurry = `window.unhurried = window.setTimeout; window.setTimeout = (f, ms, ...a) => unhurried(f, ms === 40000 ? 0 : ms, ...a);`
+
 // newScreen starts the browser on a profile folder, with no way to a network. Scripts are run before the page's own.
 func newScreen(t *testing.T, profile string, scripts ...string) *screen {
 	t.Helper()
@@ -64,7 +67,7 @@ func newScreen(t *testing.T, profile string, scripts ...string) *screen {
 	s := &screen{t: t, ctx: ctx, end: sync.OnceFunc(func() { end(); stop() })}
 	t.Cleanup(s.end)
 	s.do(chromedp.Navigate("about:blank"))
-	for _, script := range append([]string{stillClock}, scripts...) {
+	for _, script := range append([]string{stillClock, hurry}, scripts...) {
 		send(s, page.AddScriptToEvaluateOnNewDocument, page.AddScriptToEvaluateOnNewDocumentParams{Source: script})
 	}
 	s.do(chromedp.EmulateViewport(390, 844, chromedp.EmulateMobile, chromedp.EmulateTouch))

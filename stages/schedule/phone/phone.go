@@ -10,7 +10,8 @@
 //
 // Each line is kept twice on the phone at once, under a key drawn from the experiment and the schedule, so that two
 // trials do not mix. In IndexedDB with strict durability: a line is called saved when that transaction is complete,
-// which is when it is in the phone's memory for good. And in localStorage, for browsers that refuse the first to
+// which is when it is in the phone's memory for good; in a new database only after the page has been open for a while,
+// for Chromium enters it in its own books within half a minute, and drops it whole if it is killed before. And in localStorage, for browsers that refuse the first to
 // pages opened from a file; it is written through some seconds later, and the page says so where it is the only one.
 // Where both are refused, the page says that it keeps nothing.
 //

@@ -11,6 +11,7 @@
   const leastOwnSlots = 2;
   const day = 86400000;
   const askAfter = 5; // blocks
+  const settling = 40000; // ms until a browser has entered a new database in its own books: killed before, it may drop it whole
   const patience = 3000; // ms in which the stores must answer before the page goes on without them
   const soonest = 3600000; // a dwell is confirmed at most an hour before it begins
 
@@ -194,7 +195,7 @@
   const lines = []; // by entered, then id
   const known = new Set(); // ids
   const strong = new Set(), simple = new Set(); // ids that IndexedDB, localStorage hold
-  let db = null, failing = false, simpleWorks = false, ready = false;
+  let db = null, failing = false, simpleWorks = false, settled = false, ready = false;
 
   function opening(ask) {
     return new Promise((done, fail) => {
@@ -209,6 +210,21 @@
       ask.onsuccess = () => done(ask.result.map(r => r.line));
       ask.onerror = () => fail(ask.error);
     });
+  }
+  // Whether the database has stood for a while; if not, that is noted in it once it has.
+  const mark = { trial: "", id: "settled" };
+  function settle(opened) {
+    const ask = opened.transaction("lines").objectStore("lines").get([mark.trial, mark.id]);
+    ask.onsuccess = () => {
+      settled = !!ask.result;
+      if (settled) return render();
+      setTimeout(() => {
+        if (opened !== db) return;
+        const write = opened.transaction("lines", "readwrite", { durability: "strict" });
+        write.objectStore("lines").put(mark);
+        write.oncomplete = () => { settled = true; render(); };
+      }, settling);
+    };
   }
   function readSimple() {
     const found = [];
@@ -283,6 +299,7 @@
         merge(found);
         opened.onclose = opened.onversionchange = lost;
         db = opened;
+        settle(opened);
       } catch {
         await new Promise(done => setTimeout(done, wait));
       }
@@ -464,7 +481,8 @@
     show("refused", refused);
     if (refused) put("refused", "This browser refuses to keep the log. Leave this page open, don't load it again, and copy or save the log after each change. To have it kept: leave the private mode, allow storage, or make room on the phone, then open the page again.");
     let text = "No line yet.";
-    if (n && inStrong === n) text = "All " + n + " lines are saved on this phone.";
+    if (n && works && !settled) text = "All " + n + " lines are kept by this browser, and saved for good once this page has been open for a minute.";
+    else if (n && works && inStrong === n) text = "All " + n + " lines are saved on this phone.";
     else if (n && refused) text = plural(n, "line") + ", not saved on this phone.";
     else if (n && works) text = "Saving: " + inStrong + " of " + n + " lines are saved.";
     else if (n && inSimple === n) text = "All " + n + " lines are kept by this browser. Wait ten seconds before you switch the phone off: it writes late.";

@@ -72,6 +72,15 @@ func TestStorageGetsFull(t *testing.T) {
 	require.Equal(t, 3, strings.Count(s.log(), "\n"))
 }
 
+// The first minute of a new database is not called saved.
+func TestNewDatabase(t *testing.T) {
+	planned := drawn(t, trialPlan())
+	s := newScreen(t, t.TempDir(), `window.setTimeout = unhurried`)
+	s.open(pageFile(t, planned, params()), planned[0].Start.Add(-minute))
+	s.tap("#confirm")
+	s.wait(`document.getElementById("kept").textContent.includes("saved for good once this page has been open for a minute")`)
+}
+
 // Two trials on one phone keep their logs apart, and two open pages of one trial share theirs.
 func TestTrialsDoNotMix(t *testing.T) {
 	planned := drawn(t, trialPlan())
@@ -100,7 +109,7 @@ func TestTrialsDoNotMix(t *testing.T) {
 	again.wait(`document.getElementById("kept").textContent === "All 2 lines are saved on this phone."`)
 }
 
-var savedLines = regexp.MustCompile(`All (\d+) lines|The (1) line|Saving: (\d+) of`)
+var savedLines = regexp.MustCompile(`All (\d+) lines are saved|The (1) line is saved|Saving: (\d+) of`)
 
 // The browser is killed between and inside entries. What the page called saved must be there when it is opened again.
 func TestKilled(t *testing.T) {
@@ -110,6 +119,12 @@ func TestKilled(t *testing.T) {
 	planned := drawn(t, trialPlan())
 	file, profile := pageFile(t, planned, params()), t.TempDir()
 	draw := rand.New(rand.NewPCG(3, 1))
+	// The browser drops a new database as a whole if it is killed before it has noted it in its own books, within half a
+	// minute. So the first time it is closed as usual.
+	first := newScreen(t, profile)
+	first.open(file, planned[0].Start)
+	require.NoError(t, chromedp.Cancel(first.ctx))
+	first.end()
 	saved := 0
 	for kill := range 11 {
 		s := newScreen(t, profile)
@@ -117,20 +132,12 @@ func TestKilled(t *testing.T) {
 		text := s.log()
 		events, faults := dwells.ReadLog(strings.NewReader(text), "switches.csv")
 		require.Empty(t, faults, "after %d kills", kill)
-		if len(events) < saved {
-			t.Log(s.text("kept"), "|", s.text("refused"))
-			for range 3 {
-				s.do(chromedp.Reload())
-				s.ready()
-				t.Log(s.text("kept"), "|", s.text("refused"))
-			}
-		}
 		require.GreaterOrEqual(t, len(events), saved, "after %d kills", kill)
 		for i, e := range events {
 			require.Equal(t, strconv.Itoa(i), e.Note, "after %d kills: a line is missing", kill)
 		}
 		if kill == 10 {
-			require.Greater(t, saved, 50, "enough was written to lose some of it")
+			require.Greater(t, saved, 10, "enough was written to lose some of it")
 			break
 		}
 		// A remark every few milliseconds, numbered on from what is there.
