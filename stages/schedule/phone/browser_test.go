@@ -54,8 +54,8 @@ const stillClock = `(() => {
   window.moveClock = ms => { now = ms; window.name = String(ms); document.dispatchEvent(new Event("visibilitychange")); };
 })();`
 
-// hurry lets the page take a new database for settled at once; it is for tests that do not kill the browser.
-const hurry = `window.unhurried = window.setTimeout; window.setTimeout = (f, ms, ...a) => unhurried(f, ms === 40000 ? 0 : ms, ...a);`
+// hurry lets the page take localStorage for written at once; it is for tests that do not kill the browser.
+const hurry = `window.unhurried = window.setTimeout; window.setTimeout = (f, ms, ...a) => unhurried(f, ms === 8000 ? 0 : ms, ...a);`
 
 // newScreen starts the browser on a profile folder, with no way to a network. Scripts are run before the page's own.
 func newScreen(t *testing.T, profile string, scripts ...string) *screen {

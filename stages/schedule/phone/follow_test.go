@@ -85,7 +85,7 @@ func TestFollowsAsTheAnalysis(t *testing.T) {
 	s.open(pageFile(t, drawn(t, base), params()), time.UnixMilli(base.Sessions[0].StartMs))
 	draw := rand.New(rand.NewPCG(5, 2))
 	seen, overlaps := map[string]int{}, 0
-	for n := range 24 {
+	for n := range 12 {
 		plan, p := base, params()
 		plan.Seed, p.Experiment = uint64(n), fmt.Sprint("trial ", n)
 		planned := drawn(t, plan)

@@ -9,11 +9,10 @@
 // does.
 //
 // Each line is kept twice on the phone at once, under a key drawn from the experiment and the schedule, so that two
-// trials do not mix. In IndexedDB with strict durability: a line is called saved when that transaction is complete,
-// which is when it is in the phone's memory for good; in a new database only after the page has been open for a while,
-// for Chromium enters it in its own books within half a minute, and drops it whole if it is killed before. And in localStorage, for browsers that refuse the first to
-// pages opened from a file; it is written through some seconds later, and the page says so where it is the only one.
-// Where both are refused, the page says that it keeps nothing.
+// trials do not mix: in IndexedDB with strict durability, and in localStorage. Neither is enough. A browser writes
+// localStorage through some seconds late; and Chromium, when it is killed, now and then drops a whole database. So a
+// line is called saved when the transaction is complete and localStorage has had the time to be written. Where a browser
+// has one of the two only, the page makes do with it; where both are refused, it says that it keeps nothing.
 //
 // Times are UTC. The phone's clock is corrected by the readings that the operator enters, as package dwells does it.
 package phone

@@ -11,7 +11,7 @@
   const leastOwnSlots = 2;
   const day = 86400000;
   const askAfter = 5; // blocks
-  const settling = 40000; // ms until a browser has entered a new database in its own books: killed before, it may drop it whole
+  const settling = 8000; // ms after which a browser has written localStorage through
   const patience = 3000; // ms in which the stores must answer before the page goes on without them
   const soonest = 3600000; // a dwell is confirmed at most an hour before it begins
 
@@ -194,8 +194,8 @@
   const prefix = "fairlobe " + plan.key + " ";
   const lines = []; // by entered, then id
   const known = new Set(); // ids
-  const strong = new Set(), simple = new Set(); // ids that IndexedDB, localStorage hold
-  let db = null, failing = false, simpleWorks = false, settled = false, ready = false;
+  const strong = new Set(), simple = new Set(), settled = new Set(); // ids that IndexedDB, localStorage hold; the latter for long enough
+  let db = null, failing = false, simpleWorks = false, ready = false;
 
   function opening(ask) {
     return new Promise((done, fail) => {
@@ -210,21 +210,6 @@
       ask.onsuccess = () => done(ask.result.map(r => r.line));
       ask.onerror = () => fail(ask.error);
     });
-  }
-  // Whether the database has stood for a while; if not, that is noted in it once it has.
-  const mark = { trial: "", id: "settled" };
-  function settle(opened) {
-    const ask = opened.transaction("lines").objectStore("lines").get([mark.trial, mark.id]);
-    ask.onsuccess = () => {
-      settled = !!ask.result;
-      if (settled) return render();
-      setTimeout(() => {
-        if (opened !== db) return;
-        const write = opened.transaction("lines", "readwrite", { durability: "strict" });
-        write.objectStore("lines").put(mark);
-        write.oncomplete = () => { settled = true; render(); };
-      }, settling);
-    };
   }
   function readSimple() {
     const found = [];
@@ -244,14 +229,17 @@
 
   // Writes the lines that a store does not hold yet.
   function keep() {
+    const fresh = [];
     for (const line of lines) {
       if (simple.has(line.id)) continue;
       try {
         localStorage.setItem(prefix + "line " + line.id, JSON.stringify(line));
         simple.add(line.id);
+        fresh.push(line.id);
         simpleWorks = true;
       } catch { simpleWorks = false; break; }
     }
+    if (fresh.length) setTimeout(() => { for (const id of fresh) settled.add(id); render(); }, settling);
     const wanted = lines.filter(line => !strong.has(line.id));
     if (!db || !wanted.length) return;
     try {
@@ -280,7 +268,7 @@
       localStorage.removeItem(prefix + "probe");
       simpleWorks = true;
       const found = readSimple();
-      for (const line of found) simple.add(line.id);
+      for (const line of found) { simple.add(line.id); settled.add(line.id); }
       merge(found);
     } catch { simpleWorks = false; }
     await Promise.race([connect(), new Promise(done => setTimeout(done, patience))]);
@@ -299,7 +287,6 @@
         merge(found);
         opened.onclose = opened.onversionchange = lost;
         db = opened;
-        settle(opened);
       } catch {
         await new Promise(done => setTimeout(done, wait));
       }
@@ -476,16 +463,18 @@
 
   function showKept() {
     const n = lines.length;
-    const inStrong = lines.filter(l => strong.has(l.id)).length, inSimple = lines.filter(l => simple.has(l.id)).length;
     const works = db && !failing, refused = ready && !works && !simpleWorks;
+    // Where there are two stores, a line is called saved when both have it for good.
+    const inStrong = lines.filter(l => strong.has(l.id)).length, inSimple = lines.filter(l => settled.has(l.id)).length;
+    const saved = lines.filter(l => strong.has(l.id) && (settled.has(l.id) || !simpleWorks)).length;
     show("refused", refused);
     if (refused) put("refused", "This browser refuses to keep the log. Leave this page open, don't load it again, and copy or save the log after each change. To have it kept: leave the private mode, allow storage, or make room on the phone, then open the page again.");
     let text = "No line yet.";
-    if (n && works && !settled) text = "All " + n + " lines are kept by this browser, and saved for good once this page has been open for a minute.";
-    else if (n && works && inStrong === n) text = "All " + n + " lines are saved on this phone.";
-    else if (n && refused) text = plural(n, "line") + ", not saved on this phone.";
-    else if (n && works) text = "Saving: " + inStrong + " of " + n + " lines are saved.";
-    else if (n && inSimple === n) text = "All " + n + " lines are kept by this browser. Wait ten seconds before you switch the phone off: it writes late.";
+    if (n && refused) text = plural(n, "line") + ", not saved on this phone.";
+    else if (n && works && saved === n) text = "All " + n + " lines are saved on this phone.";
+    else if (n && works) text = "Saving: " + saved + " of " + n + " lines are saved" + (inStrong === n ? ", the rest within ten seconds." : ".");
+    else if (n && inSimple === n) text = "All " + n + " lines are kept by this browser, in one place only.";
+    else if (n) text = plural(n, "line") + ": this browser writes late. Wait ten seconds before you switch the phone off.";
     put("kept", n === 1 ? text.replace("1 lines are", "1 line is").replace("All 1 line", "The 1 line") : text);
     put("count", plural(n, "line") + ". Put the file where the experiment's [log] names it, in place of the older one: it holds all lines of this page.");
   }
@@ -784,7 +773,6 @@
     if (!e.key || !e.key.startsWith(prefix + "line ") || !e.newValue) return;
     const found = [];
     take(found, e.newValue);
-    for (const line of found) simple.add(line.id);
     merge(found);
     keep();
     changed();

@@ -174,7 +174,7 @@ func TestTrialByTouch(t *testing.T) {
 	text := s.log()
 	require.NoError(t, os.RemoveAll(filepath.Join(downloads, "switches.csv")))
 	s.tap("#save")
-	require.Equal(t, text, downloaded(t, filepath.Join(downloads, "switches.csv")))
+	require.Equal(t, text, downloaded(t, filepath.Join(downloads, "switches.csv"), "\n"+strings.Split(text, "\n")[strings.Count(text, "\n")-1]+"\n"))
 
 	events, faults := dwells.ReadLog(strings.NewReader(text), "switches.csv")
 	require.Empty(t, faults)
@@ -233,10 +233,11 @@ func shownDwells(s *screen) []string {
 	return out
 }
 
-func downloaded(t *testing.T, file string) string {
+// downloaded gives a file once it has its last line.
+func downloaded(t *testing.T, file, last string) string {
 	t.Helper()
 	for range 300 {
-		if text, err := os.ReadFile(file); err == nil && len(text) > 0 {
+		if text, err := os.ReadFile(file); err == nil && strings.HasSuffix(string(text), last) {
 			return string(text)
 		}
 		time.Sleep(10 * time.Millisecond)
