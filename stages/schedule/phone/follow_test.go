@@ -74,6 +74,7 @@ func randomLog(draw *rand.Rand, planned []schedule.Dwell) []line {
 
 // What the page lists is what the analysis finds, for logs of all kinds: the rules stand twice, in Go and in the page.
 func TestFollowsAsTheAnalysis(t *testing.T) {
+	t.Parallel()
 	if testing.Short() {
 		t.Skip("many logs")
 	}

@@ -25,6 +25,7 @@ navigator.wakeLock.request = async () => { window.locked++; return { released: f
 
 // A trial with everything that goes wrong, by touch; then the analysis must make of the log what the page showed.
 func TestTrialByTouch(t *testing.T) {
+	t.Parallel()
 	planned := drawn(t, trialPlan())
 	file := pageFile(t, planned, params())
 	s := newScreen(t, t.TempDir(), counters)

@@ -27,6 +27,7 @@ const (
 )
 
 func TestStorageRefused(t *testing.T) {
+	t.Parallel()
 	planned := drawn(t, trialPlan())
 	file := pageFile(t, planned, params())
 	for _, c := range []struct {
@@ -105,6 +106,7 @@ var savedLines = regexp.MustCompile(`All (\d+) lines are saved|The (1) line is s
 // The browser is killed between and inside entries. What the page called saved must be there when it is opened again,
 // though Chromium now and then drops its whole database when it is killed.
 func TestKilled(t *testing.T) {
+	t.Parallel()
 	if testing.Short() {
 		t.Skip("starts a browser eleven times")
 	}
