@@ -110,3 +110,9 @@ func dwellFor(own int, settle, slot time.Duration, sends string) time.Duration {
 	}
 	return slot * time.Duration(own+int(math.Ceil(float64(settle)/float64(slot))))
 }
+
+// BandMHz is the upper edge of a band, MHz; false for a band that is not known.
+func (e *Experiment) BandMHz(name string) (float64, bool) {
+	b, ok := findBand(name)
+	return b.toMHz, ok
+}

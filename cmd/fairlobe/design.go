@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"context"
 	"crypto/rand"
 	"encoding/binary"
 	"fmt"
@@ -22,23 +23,30 @@ import (
 type designOptions struct {
 	seal  bool
 	files designFiles
+	plan  planOptions
 }
 
 func designCommand(std streams) *cobra.Command {
 	var opt designOptions
 	cmd := &cobra.Command{
 		Use:   "design EXPERIMENT",
-		Short: "The schedule: blocks, changes, hours; --seal fixes it",
+		Short: "The schedule and what it can find; --seal fixes it",
 		Long:  designLong,
 		Args:  oneExperiment,
-		RunE:  func(_ *cobra.Command, args []string) error { return runDesign(args[0], opt, std) },
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if err := opt.plan.check(cmd.Flags().Changed, opt.seal); err != nil {
+				return err
+			}
+			return runDesign(cmd.Context(), args[0], opt, std)
+		},
 	}
 	cmd.Flags().BoolVar(&opt.seal, "seal", false, "write NAME.seal.json; draws the seed if the file has none")
 	opt.files.flags(cmd)
+	opt.plan.flags(cmd)
 	return cmd
 }
 
-func runDesign(path string, opt designOptions, std streams) error {
+func runDesign(ctx context.Context, path string, opt designOptions, std streams) error {
 	o, err := open(path)
 	if err != nil {
 		return err
@@ -66,7 +74,7 @@ func runDesign(path string, opt designOptions, std streams) error {
 	}
 	fmt.Fprintln(std.out)
 	o.describeSeal(std)
-	return nil
+	return o.describePlan(ctx, opt.plan, std)
 }
 
 // drawSeed takes a seed from the system and writes it into the experiment file, behind the smallest difference, which

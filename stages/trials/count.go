@@ -98,6 +98,14 @@ type Report struct {
 // levels are those at which tests are counted; a verdict rests on the first.
 func levels() []float64 { return []float64{0.05, 0.01} }
 
+// levels are those of all trials, and the one that was asked for.
+func (s Settings) levels() []float64 {
+	if s.AlsoLevel > 0 {
+		return append(levels(), s.AlsoLevel)
+	}
+	return levels()
+}
+
 // count sums up what the trials found.
 func (sc *scene) count(all [][]sample) *Report {
 	r := &Report{Trials: len(all), Scenario: cmp.Or(sc.Scenario, "usual"), Seed: sc.Seed, LookEachBlock: sc.LookEachBlock, Truth: sc.Truth.Words(), Results: []Result{}}
@@ -109,13 +117,13 @@ func (sc *scene) count(all [][]sample) *Report {
 		for n := range all {
 			column[n] = all[n][i]
 		}
-		r.Results = append(r.Results, countOne(column, sc.differ()))
+		r.Results = append(r.Results, countOne(column, sc.differ(), sc.levels()))
 	}
 	r.AnyFalse = anyFalse(all)
 	return r
 }
 
-func countOne(all []sample, differ bool) Result {
+func countOne(all []sample, differ bool, levels []float64) Result {
 	first := all[0]
 	r := Result{Claim: first.entry.Claim, Kind: first.entry.Kind, Shape: first.entry.Shape, Band: first.entry.Band, Truth: first.truth.words(first.entry.Kind, differ)}
 	r.Verdicts = tally(all, func(s sample) string {
@@ -128,9 +136,9 @@ func countOne(all []sample, differ bool) Result {
 	switch {
 	case !first.truth.stated:
 	case first.truth.none:
-		r.FalseAlarms = alarms(all)
+		r.FalseAlarms = alarms(all, levels)
 	default:
-		r.Power = alarms(all)
+		r.Power = alarms(all, levels)
 	}
 	r.Coverage, r.Bias = []Covered{}, []Bias{}
 	for f := range figures {
@@ -162,9 +170,9 @@ func tally(all []sample, name func(sample) string) []Counted {
 }
 
 // alarms counts rejections. A trial without a p has rejected nothing, and counts.
-func alarms(all []sample) *Alarms {
+func alarms(all []sample, levels []float64) *Alarms {
 	a := &Alarms{}
-	for _, level := range levels() {
+	for _, level := range levels {
 		n := countIf(all, func(s sample) bool { return s.p <= level })
 		_, most := likely(len(all), level)
 		a.P = append(a.P, Tested{level, shareOf(n, len(all)), most})

@@ -26,7 +26,9 @@ type Settings struct {
 	Kinds      []string // only claims of these kinds are asked; none: all that can be
 	// LookEachBlock: the trial is an open one, judged after every block, and over at the first "different" of each claim.
 	LookEachBlock bool
-	Jobs          int // trials at a time, 0 for as many as there are processors; changes no number
+	// AlsoLevel is one more level at which tests are counted, behind 0.05 and 0.01; 0: none.
+	AlsoLevel float64
+	Jobs      int // trials at a time, 0 for as many as there are processors; changes no number
 	// Progress gets how many trials are done, from several goroutines; nil: nobody asks.
 	Progress func(done int)
 }

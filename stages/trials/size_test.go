@@ -220,7 +220,7 @@ func TestCountingFindsABrokenJudge(t *testing.T) {
 }
 
 func TestAlarmsCountAMissingPAsNone(t *testing.T) {
-	a := alarms([]sample{{p: math.NaN()}, {p: 0.05}, {p: 0.02, different: true}, {p: 0.01}})
+	a := alarms([]sample{{p: math.NaN()}, {p: 0.05}, {p: 0.02, different: true}, {p: 0.01}}, levels())
 	require.Equal(t, 3, a.P[0].Count)
 	require.Equal(t, 1, a.P[1].Count)
 	require.Equal(t, Share{Count: 1, Of: 4, Share: 0.25, Error: math.Sqrt(0.25 * 0.75 / 4)}, a.Different)

@@ -1,0 +1,453 @@
+package planning
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"time"
+
+	"fairlobe/stages/schedule"
+)
+
+// width is that of the screen.
+const width = 80
+
+// writer makes lines of at most width characters.
+type writer struct{ lines []string }
+
+func (w *writer) head(text string) {
+	if len(w.lines) > 0 {
+		w.lines = append(w.lines, "")
+	}
+	w.lines = append(w.lines, text)
+}
+
+// line writes a row as it stands.
+func (w *writer) line(format string, args ...any) {
+	w.lines = append(w.lines, strings.TrimRight(fmt.Sprintf(format, args...), " "))
+}
+
+// say fills lines with words; first and next are what lines begin with.
+func (w *writer) say(first, next, text string) {
+	line := first
+	empty := true
+	for _, word := range strings.Fields(text) {
+		if !empty && len([]rune(line))+1+len([]rune(word)) > width {
+			w.lines = append(w.lines, line)
+			line, empty = next, true
+		}
+		if !empty {
+			line += " "
+		}
+		line, empty = line+word, false
+	}
+	w.lines = append(w.lines, line)
+}
+
+func (w *writer) item(text string)  { w.say("  - ", "    ", text) }
+func (w *writer) under(text string) { w.say("    ", "    ", text) }
+
+func counted(n int, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	return fmt.Sprintf("%d %ss", n, what)
+}
+
+// Words gives the plan as lines of text of at most 80 columns, the most important first. Lines that are to be pasted into
+// the experiment file are not broken.
+func (p *Plan) Words() []string {
+	w := &writer{}
+	p.findWords(w)
+	p.needWords(w)
+	p.powerWords(w)
+	p.changeWords(w)
+	p.list(w, "What these arms can and can't tell apart", p.apart())
+	p.list(w, "Slots and reports", p.slotWords())
+	p.sunWords(w)
+	p.list(w, "Time and energy", p.effortWords())
+	p.exposureWords(w)
+	p.list(w, "Mind", p.cautions())
+	return w.lines
+}
+
+func (p *Plan) list(w *writer, head string, items []string) {
+	if len(items) == 0 {
+		return
+	}
+	w.head(head)
+	for _, text := range items {
+		w.item(text)
+	}
+}
+
+// findWords says what the schedule as it is finds.
+func (p *Plan) findWords(w *writer) {
+	w.head("What the schedule as it is can find")
+	if text := p.tooMany(); text != "" {
+		w.say("  ", "  ", text)
+	}
+	for _, q := range p.Questions {
+		w.say("  ", "    ", fmt.Sprintf("%s (%s; %s)", q.Claim.Name, q.kind(), strings.Join(q.Bands, ", ")))
+		if q.Note != "" {
+			w.under("This claim " + q.Note)
+			continue
+		}
+		for _, text := range q.findWords() {
+			w.under(text)
+		}
+	}
+	if len(p.Questions) == 0 {
+		w.say("  ", "  ", "No claim is declared: nothing will be judged.")
+	}
+	if p.in.Pilot != nil {
+		w.say("  ", "  ", fmt.Sprintf("The former run is %q. Where it has no figures the values are assumed.", p.in.Pilot.Title))
+	}
+	if p.in.Experiment.Schedule.Stopping == "open" {
+		w.say("  ", "  ", "stopping = \"open\": these numbers are of a fixed trial. One that may be watched and stopped needs more blocks; see fairlobe rehearse --trials 200 --look-each-block.")
+	}
+}
+
+func (q *Question) kind() string {
+	if q.Claim.Shape != "" {
+		return q.Claim.Kind + ", " + q.Claim.Shape
+	}
+	return q.Claim.Kind
+}
+
+func (q *Question) unit() string { return q.Sigma.Unit }
+
+// findWords are the promises of the schedule as it is, by simulation first.
+func (q *Question) findWords() []string {
+	var out []string
+	if s := q.Simulated; s != nil {
+		out = append(out, q.simulatedWords())
+	}
+	what := fmt.Sprintf("%g %s", q.Smallest, q.unit())
+	if q.Claim.Kind == "directivity" {
+		what = "a lobe of " + what
+	}
+	if n := q.Different; n != nil {
+		verb := "find " + what
+		if q.Claim.Kind == "known_step" {
+			verb = "show the step of " + what
+		}
+		text := fmt.Sprintf("%s %s in %s such trials (formula%s)", counted(q.Blocks, "block"), verb, hundreds(n.Now), q.formulaOnly())
+		if n.Now == 0 {
+			text = fmt.Sprintf("%s find nothing: too few for the level", counted(q.Blocks, "block"))
+		}
+		if !math.IsInf(n.Size90, 0) && q.Claim.Kind != "known_step" {
+			text += fmt.Sprintf(", and %.1f %s in 9 of 10", math.Ceil(n.Size90*10)/10, q.unit())
+		}
+		out = append(out, text+".")
+	}
+	if n := q.Same; n != nil {
+		out = append(out, fmt.Sprintf("If there is no difference, %s show \"practically the same\" in %s (formula).", counted(q.Blocks, "block"), hundreds(n.Now)))
+	}
+	if q.Claim.Kind == "directivity" {
+		out = append(out, "For \"practically the same\" of a lobe there is no formula.")
+	}
+	return append(out, "One block scatters by "+q.sigmaWords()+".")
+}
+
+// formulaOnly warns where the formula is no promise.
+func (q *Question) formulaOnly() string {
+	if q.bySimulation() {
+		return ", no promise here"
+	}
+	return ""
+}
+
+func (q *Question) simulatedWords() string {
+	s := q.Simulated
+	if s.Refused != "" {
+		return "Not simulated: " + s.Refused + "."
+	}
+	where := "the usual world"
+	if s.Scenario != "" && s.Scenario != "usual" {
+		where = "scenario " + s.Scenario
+	}
+	verb := fmt.Sprintf("found %g %s", q.Smallest, q.unit())
+	switch q.Claim.Kind {
+	case "directivity":
+		verb = fmt.Sprintf("found a lobe of %g %s", q.Smallest, q.unit())
+	case "null", "known_step":
+		verb = "held"
+	}
+	text := fmt.Sprintf("%s on %s: %d of %s %s (simulated, %s, seed %d; %.0f to %.0f %%).", counted(q.Blocks, "block"), s.Band,
+		s.Found, counted(s.Trials, "trial"), verb, where, s.Seed, 100*s.Low, 100*s.High)
+	if q.Claim.Kind == "level" && q.Sigma.Measured {
+		text += " The invented world does not have your former run's noise."
+	}
+	return text
+}
+
+func (q *Question) sigmaWords() string {
+	text := fmt.Sprintf("%.2g %s (%s", q.Sigma.Value, q.unit(), q.Sigma.From)
+	if q.Sigma.High > 0 {
+		text += fmt.Sprintf("; %.2g to %.2g is possible", q.Sigma.Low, q.Sigma.High)
+	}
+	return text + ")"
+}
+
+// hundreds gives a chance as so many of 100. It is rounded down, and never sure.
+func hundreds(p float64) string {
+	n := int(math.Floor(100*p + 1e-9))
+	switch {
+	case n >= 99:
+		return "99 of 100"
+	case n < 1:
+		return "less than 1 of 100"
+	}
+	return fmt.Sprintf("%d of 100", n)
+}
+
+// needWords is the table of the blocks that are needed.
+func (p *Plan) needWords(w *writer) {
+	if !p.anyNeed() {
+		return
+	}
+	w.head("What the answers need (blocks a band, hours, outings)")
+	w.line("  %-36s %-20s %s", "", "8 of 10 trials", "9 of 10 trials")
+	for _, q := range p.Questions {
+		if q.Different == nil && q.Same == nil {
+			continue
+		}
+		w.line("  %s", cut(q.Claim.Name+", "+strings.Join(q.Bands, ", "), width-2))
+		row := func(name string, at80, at90 int) {
+			w.line("    %-34s %-20s %s", name, p.cell(at80), p.cell(at90))
+		}
+		size := fmt.Sprintf(" %g %s", q.Smallest, q.unit())
+		if n := q.Different; n != nil {
+			row("different,"+size, n.At80, n.At90)
+		}
+		if n := q.Same; n != nil {
+			row("practically the same, within"+size, n.At80, n.At90)
+		}
+		if r := q.Recipe; r != nil {
+			row("different, former blocks redrawn", orBeyond(r.At80), orBeyond(r.At90))
+		}
+		if s := q.Simulated; s != nil && (s.At80 > 0 || s.At90 > 0) {
+			row("simulated on "+s.Band, orBeyond(s.At80), orBeyond(s.At90))
+		}
+	}
+	text := "Formulas"
+	if p.Family > 1 {
+		text += fmt.Sprintf(" at %.2g for each of %s (Holm, first step)", p.Alpha, counted(p.Family, "question"))
+	}
+	w.say("  ", "  ", text+". Below 12 blocks, below 30 stations and for a direction the simulated row is the promise, or that of the former blocks redrawn.")
+}
+
+func (p *Plan) anyNeed() bool {
+	for _, q := range p.Questions {
+		if q.Different != nil || q.Same != nil {
+			return true
+		}
+	}
+	return false
+}
+
+func orBeyond(n int) int {
+	if n == 0 {
+		return beyondReach
+	}
+	return n
+}
+
+func (p *Plan) cell(blocks int) string {
+	if blocks > 999 {
+		return "out of reach"
+	}
+	e := p.effortFor(blocks)
+	return fmt.Sprintf("%d, %.1f h, %d", blocks, e.hours, e.outings)
+}
+
+func cut(s string, n int) string {
+	r := []rune(s)
+	if len(r) <= n {
+		return s
+	}
+	return string(r[:n-3]) + "..."
+}
+
+// shownBlocks are the numbers of blocks in the table of powers.
+func shownBlocks() []int { return []int{8, 12, 16, 24, 32, 48} }
+
+// powerWords is the curve of power against blocks as a table.
+func (p *Plan) powerWords(w *writer) {
+	curves := p.curves()
+	if len(curves) == 0 {
+		return
+	}
+	w.head("Chance of the answer, percent, by blocks (formula)")
+	row := fmt.Sprintf("  %-42s", "")
+	for _, n := range shownBlocks() {
+		row += fmt.Sprintf("%6d", n)
+	}
+	w.line("%s", row)
+	for _, c := range curves {
+		row := fmt.Sprintf("  %-42s", cut(c.name, 41))
+		for _, n := range shownBlocks() {
+			row += fmt.Sprintf("%6.0f", 100*c.at(n))
+		}
+		w.line("%s", row)
+	}
+}
+
+// changeWords are lines for the experiment file.
+func (p *Plan) changeWords(w *writer) {
+	all := p.proposals()
+	if len(all) == 0 {
+		return
+	}
+	w.head("Changes to the experiment file (paste over the same keys; before the seal)")
+	for _, one := range all {
+		w.say("  # ", "  # ", one.Why)
+		w.lines = append(w.lines, one.Lines...)
+	}
+}
+
+// slotWords are on slots, parity, settling and the reports that are passed on.
+func (p *Plan) slotWords() []string {
+	exp := p.in.Experiment
+	slot := exp.Fixed.Slot
+	sends := map[string]string{
+		schedule.EvenSlots: "sending in even slots", schedule.OddSlots: "sending in odd slots", schedule.EverySlot: "sending in every slot",
+		schedule.AsLogged: "sending as logged",
+	}[exp.Fixed.Sends]
+	out := []string{fmt.Sprintf("%s: slots of %g s, %s, the same for every arm: who listens in the other slots is another set of receivers.", exp.Fixed.Mode, slot.Seconds(), sends)}
+	if len(p.in.Planned) == 0 {
+		return out
+	}
+	settle := p.in.Planned[0].SettleEnd.Sub(p.in.Planned[0].Start)
+	out = append(out, fmt.Sprintf("The first %g min of a dwell, %s, are the guard after a change and do not count; there is no other. A late change shortens all dwells of its block.",
+		settle.Minutes(), counted(int(settle/slot), "slot")))
+	dwell, every := p.shortestDwell(), exp.Schedule.SpotInterval
+	switch {
+	case every == 0:
+		out = append(out, "Every decode is passed on: a dwell needs no more than a few own slots.")
+	case dwell < every:
+		out = append(out, fmt.Sprintf("WARNING: a dwell of %g min is shorter than the %g min between the reports of a receiver. Most can report one arm of a block only; simulated, a difference of 1.5 dB was then found in 6 of 100 trials, and in 99 with dwells as long as the gap.", dwell.Minutes(), every.Minutes()))
+	default:
+		out = append(out, fmt.Sprintf("A receiver passes on one report in %g min, and the shortest dwell is %g min: each can report both arms of a block.", every.Minutes(), dwell.Minutes()))
+	}
+	return out
+}
+
+// effortWords are on hours, changes and energy.
+func (p *Plan) effortWords() []string {
+	s := p.summary
+	all, longest := p.ampHours()
+	watts, stated := p.watts()
+	power := fmt.Sprintf("%g W", watts)
+	if !stated {
+		power += " (not declared, assumed)"
+	}
+	out := []string{fmt.Sprintf("%.1f h in %s, %s of the arm and %d of the band.", s.TotalHours, counted(len(s.Sessions), "session"), counted(s.ArmChanges, "change"), s.BandChanges)}
+	out = append(out, fmt.Sprintf("About %.1f Ah from the battery, %.1f Ah in the longest session: %s at %.0f %% efficiency from %g V, %g A on receive (common practice, no source; small sets at low power take more). Bring half as much again.",
+		all, longest, power, 100*efficiency, batteryVolts, receiveAmps))
+	out = append(out, "Note voltage or power in each block: 13.8 to 12.4 V is 0.9 dB where the output follows the voltage.")
+	return out
+}
+
+// sunWords are on the sun, in words and without a forecast.
+func (p *Plan) sunWords(w *writer) {
+	days := p.daylight()
+	if len(days) == 0 {
+		return
+	}
+	w.head("Sun (elevation in degrees at the start and the end; no forecast)")
+	for _, d := range days {
+		w.say("  ", "    ", fmt.Sprintf("session %d, %s to %s: %s", d.Session, d.Start.Format("2006-01-02 15:04Z"), d.End.Format("15:04Z"), d.riseWords()))
+		for _, at := range d.At {
+			w.line("    %-24s %+4.0f to %+4.0f   %s", at.Place, at.Start, at.End, light(at))
+		}
+	}
+	w.say("  ", "  ", "As a rule 20 m and the bands above it reach far while the path is light, 40 m and the bands below it while it is dark (common practice, no source). All sessions at like hours compare best.")
+}
+
+func (d Daylight) riseWords() string {
+	switch {
+	case d.Rise.IsZero() && d.Set.IsZero() && d.Up:
+		return "the sun does not set"
+	case d.Rise.IsZero() && d.Set.IsZero():
+		return "the sun does not rise"
+	case d.Rise.IsZero():
+		return "no sunrise, sunset " + d.Set.Format("15:04Z")
+	case d.Set.IsZero():
+		return "sunrise " + d.Rise.Format("15:04Z") + ", no sunset"
+	}
+	return fmt.Sprintf("sunrise %s, sunset %s", d.Rise.Format("15:04Z"), d.Set.Format("15:04Z"))
+}
+
+// light says in words what the sun does between start and end.
+func light(s SunAt) string {
+	start, end := s.Start > riseDeg, s.End > riseDeg
+	switch {
+	case start && end:
+		return "light at both"
+	case start:
+		return "gets dark"
+	case end:
+		return "gets light"
+	}
+	return "dark at both"
+}
+
+// exposureWords state a formula's distance and where the formula is not valid.
+func (p *Plan) exposureWords(w *writer) {
+	all := p.exposures()
+	if len(all) == 0 {
+		return
+	}
+	watts, stated := p.watts()
+	w.head("RF exposure: an estimate, no permission and no proof of safety")
+	for _, e := range all {
+		text := fmt.Sprintf("%s: the formula gives %.1f m", e.Band, math.Ceil(e.MetresAt*10)/10)
+		if near := p.nearField(e); e.MetresAt < near {
+			text += fmt.Sprintf(", and is not valid nearer than %.1f m: within that it says nothing", math.Ceil(near*10)/10)
+		}
+		w.item(text + ".")
+	}
+	power := fmt.Sprintf("%g W", watts)
+	if !stated {
+		power += " (not declared, assumed)"
+	}
+	w.say("  ", "  ", fmt.Sprintf("S = F EIRP/(4 pi r2), F = 4, a half-wave dipole, %s sending %.0f %% of the time, limits of 47 CFR 1.1310 for the public. Your own country's limits and its way to evaluate come first, and below 30 MHz other rules have limits of both fields.",
+		power, 100*p.duty()))
+}
+
+// nearField is the distance from which on the formula is valid: lambda/(2 pi), and the length of the wire.
+func (p *Plan) nearField(e Exposure) float64 {
+	near := e.FieldFrom
+	for _, a := range p.in.Experiment.Arms {
+		if m, ok := p.in.Experiment.Number(a.Name, "wire_length_m"); ok {
+			near = max(near, m)
+		}
+	}
+	return near
+}
+
+// cautions hold for every outing.
+func (p *Plan) cautions() []string {
+	out := []string{
+		"Place mast, wire and guys so that nothing comes near a power line, falling any way. Treat every line as live.",
+		"Leave when you hear thunder, and wait half an hour after the last.",
+		"The ends of a wire carry high voltage on transmit, even at a few watts: insulated and out of reach. Mark wires and guys where people walk.",
+		"Your licence decides on bands, power, identification and on unattended or automatic sending. fairlobe keys no transmitter.",
+	}
+	if p.in.Experiment.Schedule.Changeover == "by hand" {
+		out = append(out, "Changes by hand: power off before anyone touches the antenna, each time.")
+	}
+	return append(out, "Local codes, the owner of the land and licensed practice come before all that stands here.")
+}
+
+// shortestDwell is the least length of a dwell.
+func (p *Plan) shortestDwell() (least time.Duration) {
+	for i, d := range p.in.Planned {
+		if one := d.End.Sub(d.Start); i == 0 || one < least {
+			least = one
+		}
+	}
+	return least
+}
