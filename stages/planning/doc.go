@@ -7,7 +7,8 @@
 // (0.05/m), L the smallest difference that matters and B the number of blocks,
 //
 //	different             power = Phi(L/sigma sqrt(B - z^2/2) - z),     z = z(1 - alpha/2)
-//	practically the same  power = 2 Phi(L/sigma sqrt(B - 2) - 1.96) - 1   if there is no difference at all
+//	practically the same  power = 2 Phi(L/sigma sqrt(B - 2) - 1.96) - 1   if there is no difference at all; of a
+//	                      level 0.95 of it, since one trial in 20 looks as if it depended on azimuth
 //	directivity           power = P(chi2(df, lambda) > c),  lambda = (B - 4) L^2/sigma_phi^2
 //
 // with c the upper alpha point of the central chi-square of df degrees of freedom: two for one harmonic, four for both.

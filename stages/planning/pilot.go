@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"hash/fnv"
 	"io/fs"
+	"maps"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -72,31 +73,37 @@ func ReadPilot(folder fs.FS, name string, exp *experiments.Experiment) (*Pilot, 
 	if err := json.Unmarshal(text, &verdicts); err != nil {
 		return nil, fault("verdicts.json", "the file can't be read: "+err.Error(), "run the former experiment again")
 	}
-	p := &Pilot{Title: verdicts.Experiment, exp: exp, blocks: map[string]map[[2]int64]int{}}
-	for _, t := range []struct {
-		file   string
-		schema *arrow.Schema
-		load   func(*table.Reader)
-	}{
-		{"tables/dwells.parquet", datasets.Dwells(), p.loadBlocks},
-		{"tables/stations.parquet", datasets.Stations(), p.loadStations},
-		{"tables/receptions.parquet", datasets.Receptions(), p.loadReports},
-	} {
-		data, err := fs.ReadFile(folder, t.file)
+	tables := map[string]arrow.Record{}
+	schemas := pilotTables()
+	for _, name := range slices.Sorted(maps.Keys(schemas)) {
+		file := "tables/" + name + ".parquet"
+		data, err := fs.ReadFile(folder, file)
 		if err != nil {
-			return nil, fault(t.file, "the table can't be read: "+why(err), again)
+			return nil, fault(file, "the table can't be read: "+why(err), again)
 		}
-		rec, err := table.Decode(memory.NewGoAllocator(), data, t.schema)
-		if err != nil {
-			return nil, fault(t.file, err.Error(), "run the former experiment again, with this version")
+		if tables[name], err = table.Decode(memory.NewGoAllocator(), data, schemas[name]); err != nil {
+			return nil, fault(file, err.Error(), "run the former experiment again, with this version")
 		}
-		t.load(table.NewReader(rec))
-		rec.Release()
 	}
+	p := NewPilot(verdicts.Experiment, tables, exp)
 	if !p.fits() {
 		return nil, fault("", fmt.Sprintf("the former run %q has none of the compared arms on any of the bands", p.Title), "name a run of these arms; arms and bands are found by their names")
 	}
 	return p, nil
+}
+
+// pilotTables are the tables that a pilot is read from.
+func pilotTables() map[string]*arrow.Schema {
+	return map[string]*arrow.Schema{"dwells": datasets.Dwells(), "stations": datasets.Stations(), "receptions": datasets.Receptions()}
+}
+
+// NewPilot takes the tables dwells, stations and receptions of a former run of that title. They are not kept.
+func NewPilot(title string, tables map[string]arrow.Record, exp *experiments.Experiment) *Pilot {
+	p := &Pilot{Title: title, exp: exp, blocks: map[string]map[[2]int64]int{}}
+	p.loadBlocks(table.NewReader(tables["dwells"]))
+	p.loadStations(table.NewReader(tables["stations"]))
+	p.loadReports(table.NewReader(tables["receptions"]))
+	return p
 }
 
 // why leaves the path out, which is said already.

@@ -171,16 +171,21 @@ func (p *Plan) stations() int {
 // usualStations is how many the invented world has as a rule.
 const usualStations = 50
 
+// alikeAround is the share of trials of two arms alike in which the data show no dependence on azimuth, which would
+// forbid "practically the same".
+const alikeAround = 1 - contrast.Alpha
+
 // choose settles which formulas hold for the kind of claim.
 func (p *Plan) choose(q *Question, figures Figures, measured bool) {
 	alpha := q.Alpha
 	tell := func(sigma, size float64, n int) float64 { return PowerToTell(size, sigma, n, alpha) }
-	same := func(sigma, size float64, n int) float64 { return PowerForSame(size, sigma, n) }
+	same := func(sigma, size float64, n int) float64 { return float64(alikeAround * PowerForSame(size, sigma, n)) }
 	switch q.Claim.Kind {
 	case "level":
 		q.different, q.same = tell, same
 	case "heard_by":
-		q.different, q.same = tell, same
+		q.different = tell
+		q.same = func(sigma, size float64, n int) float64 { return PowerForSame(size, sigma, n) }
 		q.Smallest, q.Sigma = q.Claim.SmallestPoints, assumedPoints()
 	case "null":
 		q.same = same

@@ -208,14 +208,14 @@ func (p *Plan) needWords(w *writer) {
 		return
 	}
 	w.head("What the answers need (blocks a band, hours, outings)")
-	w.line("  %-36s %-20s %s", "", "8 of 10 trials", "9 of 10 trials")
+	w.line("  %-38s %-20s %s", "", "8 of 10 trials", "9 of 10 trials")
 	for _, q := range p.Questions {
 		if q.Different == nil && q.Same == nil {
 			continue
 		}
 		w.line("  %s", cut(q.Claim.Name+", "+strings.Join(q.Bands, ", "), width-2))
 		row := func(name string, at80, at90 int) {
-			w.line("    %-34s %-20s %s", name, p.cell(at80), p.cell(at90))
+			w.line("    %-36s %-20s %s", name, p.cell(at80), p.cell(at90))
 		}
 		size := fmt.Sprintf(" %g %s", q.Smallest, q.unit())
 		if n := q.Different; n != nil {
