@@ -75,11 +75,7 @@ stages/field:                pipeline/atomicfile pipeline/diag stages/dwells sta
 stages/trials:               datasets datasets/coast datasets/rehearsal datasets/world experiments pipeline pipeline/diag pipeline/table stages stages/internal/account stages/judge stages/schedule
 stages/planning:             datasets datasets/rehearsal experiments pipeline/diag pipeline/table stages/internal/contrast stages/internal/geo stages/internal/locator stages/internal/signflip stages/internal/station stages/internal/sun stages/judge stages/schedule stages/trials
 
-<<<<<<< HEAD
-cmd/fairlobe:                datasets datasets/rehearsal experiments experiments/looks experiments/outline experiments/seal pipeline pipeline/atomicfile pipeline/diag pipeline/manifest pipeline/store pipeline/table stages stages/field stages/judge stages/schedule stages/schedule/calendar stages/schedule/phone stages/trials
-=======
-cmd/fairlobe:                datasets datasets/rehearsal experiments experiments/looks experiments/seal pipeline pipeline/atomicfile pipeline/diag pipeline/manifest pipeline/store pipeline/table stages stages/judge stages/schedule stages/planning stages/trials
->>>>>>> 3d508ab (planning: say what a schedule can find before anyone goes out)
+cmd/fairlobe:                datasets datasets/rehearsal experiments experiments/looks experiments/outline experiments/seal pipeline pipeline/atomicfile pipeline/diag pipeline/manifest pipeline/store pipeline/table stages stages/field stages/judge stages/planning stages/schedule stages/schedule/calendar stages/schedule/phone stages/trials
 `
 
 // forbidden are imports from outside that would mean that a package knows what it must not know.

@@ -81,10 +81,26 @@ const designLong = `Shows the schedule that the experiment file and its seed giv
 hours on the air and of changing. The order of the arms is drawn from the seed
 by a fair coin for each block; see fairlobe help schedule.
 
+Then it says what that schedule can find: in how many of 100 such trials each
+claim would be answered, the blocks, hours and outings for 8 and 9 of 10, what
+the arms can't tell apart, slots and reports, the sun, energy, RF exposure, and
+changes that can be pasted into the experiment file.
+
+Most numbers are formulas. They rest on how much one block scatters, which is
+assumed and said, or taken from a former run of these arms with --pilot, the
+output folder of fairlobe run. For a direction, below 12 blocks and below 30
+stations the formulas promise nothing: there trials are simulated through the
+real judge, 40 of each of two such questions. --simulate 400 simulates so many
+of every question, and looks for the blocks that keep the promise, which takes
+minutes; --simulate 0 simulates none. The seed is the experiment's, so the
+numbers are the same each time.
+
+    fairlobe design --pilot first-day.out --curve power.svg my-wire.toml
+
 --seal writes NAME.seal.json: a digest of all that decides the verdict, with the
-order. If the experiment file has no seed, one is drawn and written into it.
-Only a seal made before the data makes the evidence "randomised". A seal is
-never overwritten.
+order, and says nothing of the plan. If the experiment file has no seed, one is
+drawn and written into it. Only a seal made before the data makes the evidence
+"randomised". A seal is never overwritten.
 
 --schedule FILE writes the schedule as CSV: what to connect when.
 --calendar FILE writes it as iCalendar, an alarm a minute before each dwell. If
@@ -93,10 +109,14 @@ the schedule moves, import it again: the old entries are replaced.
 says what to connect now and keeps the switch log, and gives that as
 switches.csv; printed it is a table to fill in. Open it in the phone's browser,
 and try before the trial that it calls a remark "saved on this phone".
-A file that holds anything else is left alone.
+A file that holds anything else is left alone; --curve writes only over such a
+picture.
 
     fairlobe design --seal --schedule order.csv my-wire.toml
-    fairlobe design --page field.html --calendar field.ics my-wire.toml`
+    fairlobe design --page field.html --calendar field.ics my-wire.toml
+
+fairlobe never says that something is safe or allowed: local codes and your
+licence come first.`
 
 const fieldLong = `Keeps the trial while it is carried out: shows what to connect now, what is next
 and how long it is until then, rings the bell at each change, and appends each

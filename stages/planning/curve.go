@@ -59,7 +59,7 @@ const (
 
 // The colours are those of one ink on a page that is light or dark; curves are told apart by mark, dash and label.
 const pictureStyle = `svg{color-scheme:light dark;background:#fff;color:#1a1a1a}` +
-	`text{font:14px sans-serif;fill:currentColor}.axis{stroke:currentColor;stroke-width:1}` +
+	`text{font:14px sans-serif;fill:currentColor}.axis{fill:none;stroke:currentColor;stroke-width:1}` +
 	`.grid{stroke:currentColor;stroke-width:1;opacity:.2}.curve{fill:none;stroke:currentColor;stroke-width:1.5}` +
 	`.mark{fill:currentColor;stroke:currentColor}.hollow{fill:none;stroke:currentColor;stroke-width:1.5}` +
 	`.now{stroke:currentColor;stroke-width:1;stroke-dasharray:2 3}` +

@@ -213,7 +213,7 @@ func (q *Question) need() {
 		q.Different = q.needOf(q.different, leastFor(q.Alpha))
 	}
 	if q.same != nil {
-		q.Same = q.needOf(q.same, contrast.FewestBlocks(contrast.Alpha, 1))
+		q.Same = q.needOf(q.same, contrast.FewestBlocks(q.Alpha, 1))
 	}
 }
 

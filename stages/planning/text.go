@@ -96,12 +96,19 @@ func (p *Plan) findWords(w *writer) {
 		for _, text := range q.findWords() {
 			w.under(text)
 		}
+		if text := q.fewWords(); text != "" {
+			w.under(text)
+		}
 	}
 	if len(p.Questions) == 0 {
 		w.say("  ", "  ", "No claim is declared: nothing will be judged.")
 	}
 	if p.in.Pilot != nil {
-		w.say("  ", "  ", fmt.Sprintf("The former run is %q. Where it has no figures the values are assumed.", p.in.Pilot.Title))
+		text := fmt.Sprintf("The former run is %q. Where it has no figures the values are assumed.", p.in.Pilot.Title)
+		if p.in.Pilot.Title != p.in.Experiment.Title {
+			text += " Its title is another one: arms and bands were found by their names."
+		}
+		w.say("  ", "  ", text)
 	}
 	if p.in.Experiment.Schedule.Stopping == "open" {
 		w.say("  ", "  ", "stopping = \"open\": these numbers are of a fixed trial. One that may be watched and stopped needs more blocks; see fairlobe rehearse --trials 200 --look-each-block.")
@@ -148,6 +155,19 @@ func (q *Question) findWords() []string {
 		out = append(out, "For \"practically the same\" of a lobe there is no formula.")
 	}
 	return append(out, "One block scatters by "+q.sigmaWords()+".")
+}
+
+// fewWords says what the judge refuses for want of stations.
+func (q *Question) fewWords() string {
+	switch {
+	case q.Stations < 3:
+		return fmt.Sprintf("With %s it will be refused: 3 are the least.", counted(q.Stations, "station"))
+	case q.Stations < 8 && q.Claim.Kind == "directivity":
+		return fmt.Sprintf("With %s it will be refused: a direction needs 8 or more, all round.", counted(q.Stations, "station"))
+	case q.Stations < 8:
+		return fmt.Sprintf("With %s it will speak of these receivers only.", counted(q.Stations, "station"))
+	}
+	return ""
 }
 
 // formulaOnly warns where the formula is no promise.
