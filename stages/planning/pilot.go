@@ -190,13 +190,14 @@ func (p *Pilot) figures(c experiments.Claim, band string) (Figures, bool) {
 	if len(places) < 2 {
 		return Figures{}, false
 	}
+	first := p.first(c)
 	var reports []contrast.Report
 	for _, r := range p.reports {
 		at, kept := places[[2]int64{r.session, r.number}]
 		if !kept || r.band != band || r.direction != c.Direction || !slices.Contains(c.Arms, r.arm) || !p.counts(c, r.station) {
 			continue
 		}
-		reports = append(reports, contrast.Report{Block: at, Station: r.station, First: r.arm == c.Arms[0], Slot: r.slotMs, DitheredDB: r.dithered})
+		reports = append(reports, contrast.Report{Block: at, Station: r.station, First: r.arm == first, Slot: r.slotMs, DitheredDB: r.dithered})
 	}
 	ends := make([]contrast.Station, len(p.stations))
 	for i, s := range p.stations {
@@ -208,6 +209,16 @@ func (p *Pilot) figures(c experiments.Claim, band string) (Figures, bool) {
 	}
 	spread, ok := t.Spread()
 	return Figures{spread, len(places), t}, ok && spread.SigmaDB > 0
+}
+
+// first is the arm of a comparison that stands first in the experiment file: the judge calculates that way round.
+func (p *Pilot) first(c experiments.Claim) string {
+	for _, a := range p.exp.Arms {
+		if slices.Contains(c.Arms, a.Name) {
+			return a.Name
+		}
+	}
+	return c.Arms[0]
 }
 
 func (p *Pilot) counts(c experiments.Claim, number int) bool {
@@ -279,7 +290,7 @@ func (f Figures) redrawn(d, alpha float64, n int, seed uint64) float64 {
 			if random.IntN(2) == 0 {
 				noise = -noise
 			}
-			g[b] = noise + float64(f.Kappa*f.W[from]*d)
+			g[b] = noise + float64(f.Kappa*f.W[from]*d) // the sign of d does not matter
 		}
 		if flips.Abs(g) <= alpha {
 			found++

@@ -2,9 +2,9 @@ package planning
 
 import (
 	"context"
+	"encoding/json"
 	"flag"
 	"fmt"
-	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -13,7 +13,9 @@ import (
 
 	"fairlobe/datasets/rehearsal"
 	"fairlobe/experiments"
+	"fairlobe/pipeline/table"
 	"fairlobe/stages"
+	"fairlobe/stages/internal/contrast"
 	"fairlobe/stages/trials"
 )
 
@@ -132,13 +134,7 @@ func (d design) found(t *testing.T, p *Plan, blocks int) int {
 	s := d.settings(t, p.in.Experiment, d.truth, 29, blocks)
 	report, err := trials.Run(context.Background(), s)
 	require.NoError(t, err)
-	n := 0
-	for _, v := range report.Results[0].Verdicts {
-		if v.Name == d.verdict || strings.HasPrefix(v.Name, d.verdict+", ") {
-			n += v.Count
-		}
-	}
-	return n
+	return verdicts(report.Results[0], d.verdict)
 }
 
 func TestPromisesHoldInTrials(t *testing.T) {
@@ -180,4 +176,32 @@ func leastCount(n int, share float64) int {
 func TestLeastCountCanBeMissed(t *testing.T) {
 	require.Equal(t, 6, leastCount(16, 0.76)) // scipy.stats.binom.ppf(0.001, 16, 0.76), SciPy 1.10.1
 	require.Equal(t, 277, leastCount(400, 0.76))
+}
+
+// The noise that is read from a former run's tables is that of its judge: both ask for the same number of blocks.
+func TestPilotHasTheNoiseOfTheJudge(t *testing.T) {
+	d := designs()[0]
+	d.smallestDB, d.truth = 0.5, []string{"high +0.4 dB"}
+	exp := d.experiment(t)
+	compared := 0
+	for number := range 4 {
+		tables, err := trials.Tables(context.Background(), d.settings(t, exp, d.truth, 3, 12), number)
+		require.NoError(t, err)
+		r := table.NewReader(tables["verdicts"])
+		require.True(t, r.Next())
+		var e struct {
+			Kind   string `json:"kind"`
+			Needed *int   `json:"blocks_needed"`
+		}
+		require.NoError(t, json.Unmarshal([]byte(r.Str("detail")), &e))
+		require.Equal(t, "level", e.Kind)
+		if e.Needed == nil {
+			continue
+		}
+		figures, ok := NewPilot("short", tables, exp).figures(exp.Claims[0], "20m")
+		require.True(t, ok)
+		require.Equal(t, *e.Needed, contrast.BlocksToTell(0.5, figures.sigma().Value, contrast.Alpha/2, usualPower))
+		compared++
+	}
+	require.Positive(t, compared)
 }

@@ -6,10 +6,12 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"fairlobe/datasets/rehearsal"
 	"fairlobe/experiments"
 	"fairlobe/pipeline/diag"
+	"fairlobe/stages/judge"
 	"fairlobe/stages/trials"
 )
 
@@ -37,6 +39,8 @@ type Simulated struct {
 	Found int
 	// Low and High bound the share, 95 % (Wilson).
 	Low, High float64
+	// Same is how many of as many trials without any lobe showed a directivity "practically the same"; -1 if not asked.
+	Same int
 	// At80 and At90 are the blocks that kept the promise by more than a standard error; 0 where none was searched or found.
 	At80, At90 int
 	// Refused says why nothing could be simulated; "" if something was.
@@ -73,7 +77,7 @@ func (q *Question) canSimulate() bool {
 }
 
 func (p *Plan) simulate(ctx context.Context, q *Question, how Simulation) error {
-	s := &Simulated{Band: q.Bands[0], Trials: how.Trials, Seed: how.Seed, Scenario: how.Scenario, Stations: p.in.Stations}
+	s := &Simulated{Band: q.Bands[0], Trials: how.Trials, Seed: how.Seed, Scenario: how.Scenario, Stations: p.in.Stations, Same: -1}
 	q.Simulated = s
 	found, err := p.found(ctx, q, how, q.Blocks)
 	var refused diag.List
@@ -88,6 +92,13 @@ func (p *Plan) simulate(ctx context.Context, q *Question, how Simulation) error 
 	s.Low, s.High = wilson(found, how.Trials)
 	if !how.Search {
 		return nil
+	}
+	if q.Claim.Kind == "directivity" {
+		r, err := p.carryOut(ctx, q, how, q.Blocks, nil)
+		if err != nil {
+			return err
+		}
+		s.Same = verdicts(r, judge.Same)
 	}
 	need := q.Different
 	if need == nil {
@@ -123,32 +134,46 @@ func (p *Plan) search(ctx context.Context, q *Question, how Simulation, from int
 // searchStep is by how much of itself a number of blocks is raised.
 const searchStep = 0.15
 
-// found counts the trials of so many blocks that find it. The claim is asked alone, at the level that it has in its family:
-// the first step of the correction.
+// found counts the trials of so many blocks that find what is true.
 func (p *Plan) found(ctx context.Context, q *Question, how Simulation, blocks int) (int, error) {
+	r, err := p.carryOut(ctx, q, how, blocks, p.truthOf(q))
+	switch {
+	case err != nil:
+		return 0, err
+	case q.Different == nil || q.Claim.Kind == "known_step":
+		return verdicts(r, judge.Holds), nil
+	}
+	return r.Power.P[len(r.Power.P)-1].Count, nil
+}
+
+// carryOut simulates a claim on its first band. It is asked alone, at the level that it has in its family: the first step
+// of the correction.
+func (p *Plan) carryOut(ctx context.Context, q *Question, how Simulation, blocks int, statements []string) (trials.Result, error) {
 	exp := *p.in.Experiment
 	c := q.Claim
 	c.Bands = []string{q.Bands[0]}
 	exp.Claims = []experiments.Claim{c}
-	truth, err := rehearsal.ParseTruth(&exp, p.bandNames(), p.truthOf(q))
+	truth, err := rehearsal.ParseTruth(&exp, p.bandNames(), statements)
 	if err != nil {
-		return 0, fmt.Errorf("simulating %q: %w", c.Name, err)
+		return trials.Result{}, fmt.Errorf("simulating %q: %w", c.Name, err)
 	}
 	report, err := trials.Run(ctx, trials.Settings{Experiment: &exp, Truth: truth, Scenario: how.Scenario, Stations: p.in.Stations, Seed: how.Seed,
 		Trials: how.Trials, Blocks: blocks, AlsoLevel: q.Alpha})
 	if err != nil {
-		return 0, fmt.Errorf("simulating %q: %w", c.Name, err)
+		return trials.Result{}, fmt.Errorf("simulating %q: %w", c.Name, err)
 	}
-	r := report.Results[0]
-	if q.Claim.Kind == "null" || q.Claim.Kind == "known_step" {
-		for _, v := range r.Verdicts {
-			if v.Name == "holds" {
-				return v.Count, nil
-			}
+	return report.Results[0], nil
+}
+
+// verdicts counts those of a name, whatever their reach.
+func verdicts(r trials.Result, name string) int {
+	n := 0
+	for _, v := range r.Verdicts {
+		if v.Name == name || strings.HasPrefix(v.Name, name+", ") {
+			n += v.Count
 		}
-		return 0, nil
 	}
-	return r.Power.P[len(r.Power.P)-1].Count, nil
+	return n
 }
 
 // truthOf states the smallest difference that matters as true of the claim's first arm.

@@ -151,8 +151,8 @@ func (q *Question) findWords() []string {
 	if n := q.Same; n != nil {
 		out = append(out, fmt.Sprintf("If there is no difference, %s show \"practically the same\" in %s (formula).", counted(q.Blocks, "block"), hundreds(n.Now)))
 	}
-	if q.Claim.Kind == "directivity" {
-		out = append(out, "For \"practically the same\" of a lobe there is no formula.")
+	if q.Claim.Kind == "directivity" && (q.Simulated == nil || q.Simulated.Same < 0) {
+		out = append(out, "For \"practically the same\" of a lobe there is no formula; --simulate 400 counts it.")
 	}
 	return append(out, "One block scatters by "+q.sigmaWords()+".")
 }
@@ -196,7 +196,10 @@ func (q *Question) simulatedWords() string {
 	}
 	text := fmt.Sprintf("%s on %s: %d of %s %s (simulated, %s, seed %d; %.0f to %.0f %%).", counted(q.Blocks, "block"), s.Band,
 		s.Found, counted(s.Trials, "trial"), verb, where, s.Seed, 100*s.Low, 100*s.High)
-	if q.Claim.Kind == "level" && q.Sigma.Measured {
+	if s.Same >= 0 {
+		text += fmt.Sprintf(" Of as many without any lobe %d showed \"practically the same\".", s.Same)
+	}
+	if q.Sigma.Measured {
 		text += " The invented world does not have your former run's noise."
 	}
 	return text
