@@ -10,6 +10,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
+	"time"
 
 	"github.com/apache/arrow/go/v15/arrow"
 	"github.com/apache/arrow/go/v15/arrow/memory"
@@ -36,6 +37,7 @@ type Pilot struct {
 	exp      *experiments.Experiment
 	stations []farEnd
 	blocks   map[string]map[[2]int64]int // band -> session and number -> place in time
+	dwells   map[string][]pilotDwell     // by band, of blocks that count
 	reports  []pilotReport
 }
 
@@ -43,6 +45,13 @@ type farEnd struct {
 	contrast.Station
 	km             float64
 	located, usual bool // usual: outside the own square
+}
+
+// pilotDwell is the middle of a dwell, s from the first one.
+type pilotDwell struct {
+	block   int
+	arm     string
+	middleS float64
 }
 
 type pilotReport struct {
@@ -99,7 +108,7 @@ func pilotTables() map[string]*arrow.Schema {
 
 // NewPilot takes the tables dwells, stations and receptions of a former run of that title. They are not kept.
 func NewPilot(title string, tables map[string]arrow.Record, exp *experiments.Experiment) *Pilot {
-	p := &Pilot{Title: title, exp: exp, blocks: map[string]map[[2]int64]int{}}
+	p := &Pilot{Title: title, exp: exp, blocks: map[string]map[[2]int64]int{}, dwells: map[string][]pilotDwell{}}
 	p.loadBlocks(table.NewReader(tables["dwells"]))
 	p.loadStations(table.NewReader(tables["stations"]))
 	p.loadReports(table.NewReader(tables["receptions"]))
@@ -119,8 +128,12 @@ func why(err error) string {
 }
 
 func (p *Pilot) loadBlocks(r *table.Reader) {
+	var first time.Time
 	for r.Next() {
-		band := r.Str("band")
+		band, start := r.Str("band"), r.Time("start")
+		if first.IsZero() {
+			first = start
+		}
 		if !r.Bool("kept") {
 			continue
 		}
@@ -131,6 +144,8 @@ func (p *Pilot) loadBlocks(r *table.Reader) {
 		if _, known := p.blocks[band][at]; !known { // the table is sorted by start
 			p.blocks[band][at] = len(p.blocks[band])
 		}
+		middle := start.Add(r.Time("end").Sub(start) / 2)
+		p.dwells[band] = append(p.dwells[band], pilotDwell{p.blocks[band][at], r.Str("arm"), middle.Sub(first).Seconds()})
 	}
 }
 
@@ -203,12 +218,37 @@ func (p *Pilot) figures(c experiments.Claim, band string) (Figures, bool) {
 	for i, s := range p.stations {
 		ends[i] = s.Station
 	}
-	t, err := contrast.New(ends, reports, contrast.Params{Blocks: len(places), CutDB: p.exp.Fixed.CutDB, CeilingDB: laggingDB, Seed: p.exp.Seed})
+	t, err := contrast.New(ends, reports, contrast.Params{Blocks: len(places), CutDB: p.exp.Fixed.CutDB, CeilingDB: laggingDB, Seed: p.exp.Seed, When: p.times(c, band)})
 	if err != nil {
 		return Figures{}, false
 	}
 	spread, ok := t.Spread()
 	return Figures{spread, len(places), t}, ok && spread.SigmaDB > 0
+}
+
+// times are the middles of the dwells of either arm in each block; nil where a block lacks one, and drift can't be told.
+func (p *Pilot) times(c experiments.Claim, band string) []contrast.Times {
+	first := p.first(c)
+	out := make([]contrast.Times, len(p.blocks[band]))
+	counts := make([][2]float64, len(out))
+	for _, d := range p.dwells[band] {
+		switch {
+		case d.arm == first:
+			out[d.block].FirstS += d.middleS
+			counts[d.block][0]++
+		case slices.Contains(c.Arms, d.arm):
+			out[d.block].SecondS += d.middleS
+			counts[d.block][1]++
+		}
+	}
+	for b, n := range counts {
+		if n[0] == 0 || n[1] == 0 {
+			return nil
+		}
+		out[b].FirstS /= n[0]
+		out[b].SecondS /= n[1]
+	}
+	return out
 }
 
 // first is the arm of a comparison that stands first in the experiment file: the judge calculates that way round.
