@@ -75,9 +75,20 @@ func (p *Plan) stated(c experiments.Claim) []string {
 	return out
 }
 
+// inOrder gives arms as the experiment file lists them, so that two claims on the same arms say the same.
+func (p *Plan) inOrder(arms []string) []string {
+	var out []string
+	for _, a := range p.in.Experiment.Arms {
+		if slices.Contains(arms, a.Name) {
+			out = append(out, a.Name)
+		}
+	}
+	return out
+}
+
 func (p *Plan) together(c experiments.Claim) string {
 	names := p.stated(c)
-	arms := c.Arms[0] + " and " + c.Arms[1]
+	arms := and(p.inOrder(c.Arms))
 	switch len(names) {
 	case 0:
 		return fmt.Sprintf("%s are declared the same: a difference comes from something that is not declared.", arms)

@@ -182,6 +182,37 @@ func TestProposalCanBePasted(t *testing.T) {
 	require.False(t, ok, "it is enough")
 }
 
+// Without sessions in the file there is one outing, and the number of blocks is all that changes.
+func TestProposalWithoutSessions(t *testing.T) {
+	p := planOf(t, loaded(t, "ridge-wire.toml", func(text string) string {
+		return regexp.MustCompile(`(?ms)^sessions = \[.*?^\]$`).ReplaceAllString(text, "start = 2026-09-12T04:00:00Z")
+	}), 0)
+	one, ok := p.moreBlocks()
+	require.True(t, ok)
+	require.Equal(t, []string{"blocks = 27"}, one.Lines)
+}
+
+// What no number of blocks does is not proposed.
+func TestSearchWithoutEnd(t *testing.T) {
+	q := Question{Different: &Need{At80: 20}}
+	require.Equal(t, 20, q.wanted())
+	q.Recipe = &Recipe{At80: 22}
+	require.Equal(t, 22, q.wanted())
+	q.Simulated = &Simulated{Searched: true, At80: 30}
+	require.Equal(t, 30, q.wanted())
+	q.Simulated.At80 = 0
+	require.Equal(t, 0, q.wanted())
+}
+
+// The azimuths of a file that counts from magnetic north are proposed from there, too.
+func TestTurnFromMagneticNorth(t *testing.T) {
+	exp := loaded(t, "turned-wire.toml", func(s string) string {
+		s = strings.Replace(s, "slope_azimuth_deg = 120", "slope_azimuth_deg = 210", 1)
+		return strings.Replace(s, `tuner = "fixed"`, "tuner = \"fixed\"\nazimuth_reference = \"magnetic\"\ndeclination_deg = 10", 1)
+	})
+	require.Equal(t, []string{"slope_azimuth_deg = 120"}, planOf(t, exp, 0).otherTurns()[0].Lines)
+}
+
 func TestDwellProposals(t *testing.T) {
 	for _, one := range []struct {
 		dwell, interval string

@@ -65,8 +65,8 @@ func (q *Question) wanted() int {
 	switch {
 	case need == nil:
 		return 0
-	case q.Simulated != nil && q.Simulated.At80 > 0:
-		return q.Simulated.At80
+	case q.Simulated != nil && q.Simulated.Searched:
+		return q.Simulated.At80 // 0: no number that was tried is enough
 	case q.Recipe != nil && q.Recipe.At80 > 0:
 		return max(need.At80, q.Recipe.At80)
 	}

@@ -41,8 +41,10 @@ type Simulated struct {
 	Low, High float64
 	// Same is how many of as many trials without any lobe showed a directivity "practically the same"; -1 if not asked.
 	Same int
-	// At80 and At90 are the blocks that kept the promise by more than a standard error; 0 where none was searched or found.
+	// At80 and At90 are the blocks that kept the promise by more than a standard error; 0 where none was found.
 	At80, At90 int
+	// Searched: the blocks were looked for.
+	Searched bool
 	// Refused says why nothing could be simulated; "" if something was.
 	Refused string
 }
@@ -104,8 +106,12 @@ func (p *Plan) simulate(ctx context.Context, q *Question, how Simulation) error 
 	if need == nil {
 		need = q.Same
 	}
+	s.Searched = true
 	if s.At80, err = p.search(ctx, q, how, need.At80, usualPower); err != nil {
 		return err
+	}
+	if s.At80 == 0 {
+		return nil
 	}
 	s.At90, err = p.search(ctx, q, how, max(need.At90, s.At80), highPower)
 	return err

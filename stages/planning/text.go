@@ -111,7 +111,7 @@ func (p *Plan) findWords(w *writer) {
 		w.say("  ", "  ", text)
 	}
 	if p.in.Experiment.Schedule.Stopping == "open" {
-		w.say("  ", "  ", "stopping = \"open\": these numbers are of a fixed trial. One that may be watched and stopped needs more blocks; see fairlobe rehearse --trials 200 --look-each-block.")
+		w.say("  ", "  ", "stopping = \"open\": the formulas are of a fixed trial. One that may be watched and stopped needs more blocks: see the simulated numbers, and fairlobe rehearse --trials 200 --look-each-block.")
 	}
 }
 
@@ -213,6 +213,14 @@ func (q *Question) sigmaWords() string {
 	return text + ")"
 }
 
+// simulatedAnswer is the one whose blocks are searched for.
+func (q *Question) simulatedAnswer() string {
+	if q.Different == nil {
+		return "the same"
+	}
+	return "different"
+}
+
 // hundreds gives a chance as so many of 100. It is rounded down, and never sure.
 func hundreds(p float64) string {
 	n := int(math.Floor(100*p + 1e-9))
@@ -245,13 +253,13 @@ func (p *Plan) needWords(w *writer) {
 			row("different,"+size, n.At80, n.At90)
 		}
 		if n := q.Same; n != nil {
-			row("practically the same, within"+size, n.At80, n.At90)
+			row("practically the same,"+size, n.At80, n.At90)
 		}
 		if r := q.Recipe; r != nil {
 			row("different, former blocks redrawn", orBeyond(r.At80), orBeyond(r.At90))
 		}
-		if s := q.Simulated; s != nil && (s.At80 > 0 || s.At90 > 0) {
-			row("simulated on "+s.Band, orBeyond(s.At80), orBeyond(s.At90))
+		if s := q.Simulated; s != nil && s.Searched {
+			row(q.simulatedAnswer()+", simulated on "+s.Band, orBeyond(s.At80), orBeyond(s.At90))
 		}
 	}
 	text := "Formulas"
