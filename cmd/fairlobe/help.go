@@ -92,8 +92,8 @@ output folder of fairlobe run. For a direction, below 12 blocks and below 30
 stations the formulas promise nothing: there trials are simulated through the
 real judge, 40 of each of two such questions. --simulate 400 simulates so many
 of every question, and looks for the blocks that keep the promise, which takes
-minutes, or an hour for many questions; --simulate 0 simulates none. The seed is the experiment's, so the
-numbers are the same each time.
+minutes, or an hour for many questions; --simulate 0 simulates none. The seed is
+the experiment's, so the numbers are the same each time.
 
     fairlobe design --pilot first-day.out --curve power.svg my-wire.toml
 
