@@ -298,7 +298,8 @@ const (
 )
 
 // recipe draws blocks of the former run with replacement, gives each a random sign, adds the difference and tests. Blocks
-// are added until the wanted share is significant. The noise is that of the upper 80 % limit.
+// are added until the wanted share is significant. The noise is that of the upper 80 % limit. Which arm is the better one
+// does not matter: the signs of the noise are a coin's.
 func (f Figures) recipe(d, alpha float64, seed uint64) *Recipe {
 	out := &Recipe{Repeats: recipeRepeats}
 	for n := contrast.FewestBlocks(alpha, 1); n <= recipeMost; n++ {
@@ -330,7 +331,7 @@ func (f Figures) redrawn(d, alpha float64, n int, seed uint64) float64 {
 			if random.IntN(2) == 0 {
 				noise = -noise
 			}
-			g[b] = noise + float64(f.Kappa*f.W[from]*d) // the sign of d does not matter
+			g[b] = noise + float64(f.Kappa*f.W[from]*d)
 		}
 		if flips.Abs(g) <= alpha {
 			found++

@@ -42,18 +42,18 @@ func (p *Plan) proposals() []Proposal {
 
 // moreBlocks: what the hungriest question needs for 80 %; questions that need more than anyone sends are left out.
 func (p *Plan) moreBlocks() (Proposal, bool) {
-	have, need, for_ := 0, 0, ""
+	have, need, asker := 0, 0, ""
 	for _, q := range p.Questions {
 		have = max(have, q.Blocks)
 		n := q.wanted()
 		if n > need && n <= mostProposed {
-			need, for_ = n, q.Claim.Name
+			need, asker = n, q.Claim.Name
 		}
 	}
 	if need <= have {
 		return Proposal{}, false
 	}
-	return Proposal{fmt.Sprintf("%q needs %d blocks to be answered in 8 of 10 trials.", for_, need), p.blockLines(need)}, true
+	return Proposal{fmt.Sprintf("%q needs %d blocks to be answered in 8 of 10 trials.", asker, need), p.blockLines(need)}, true
 }
 
 // wanted is the number of blocks that the best promise at hand asks for at 80 %, 0 if the question needs none.
