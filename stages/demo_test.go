@@ -62,7 +62,7 @@ func TestDemoSaysWhatItsTruthIs(t *testing.T) {
 	want := map[string]string{
 		"lift helps 20m":             "different",
 		"lift helps 10m":             "practically the same",
-		"lift favours the slope 20m": "practically the same",
+		"lift favours the slope 20m": "undecided",
 		"lift favours the slope 10m": "undecided",
 		"match holds 20m":            "holds",
 		"match holds 10m":            "holds",
@@ -110,19 +110,29 @@ type plainTrial struct {
 	blocks int
 	cells  map[[2]int]*[2][]float64
 	keys   [][2]int
+	when   map[int]*[2]float64 // by block: when high and when low were on the air, s
 }
 
 func readPlain(t *testing.T, done *pipeline.Outcome, band string) plainTrial {
-	p := plainTrial{cells: map[[2]int]*[2][]float64{}}
+	p := plainTrial{cells: map[[2]int]*[2][]float64{}, when: map[int]*[2]float64{}}
 	dwells, err := done.Table("dwells")
 	require.NoError(t, err)
 	defer dwells.Release()
 	number := map[[2]int64]int{}
 	for r := table.NewReader(dwells); r.Next(); {
 		key := [2]int64{r.Int("session"), r.Int("block")}
-		if _, ok := number[key]; !ok && r.Str("band") == band && r.Bool("kept") {
+		if r.Str("band") != band || !r.Bool("kept") {
+			continue
+		}
+		if _, ok := number[key]; !ok {
+			p.when[len(number)] = &[2]float64{}
 			number[key] = len(number)
 		}
+		arm := 0
+		if r.Str("arm") == "low" {
+			arm = 1
+		}
+		p.when[number[key]][arm] = float64(r.Time("start").Unix()+r.Time("end").Unix()) / 2 // one dwell an arm
 	}
 	p.blocks = len(number)
 	receptions, err := done.Table("receptions")
@@ -150,43 +160,74 @@ func readPlain(t *testing.T, done *pipeline.Outcome, band string) plainTrial {
 	return p
 }
 
-// sum is the sum over blocks of w * mean difference at a hypothesised offset (recensored at -18 dB, FT8).
+// sum is the sum over blocks of w * mean difference at a hypothesised offset (recensored at -18 dB, FT8, and at +5 dB from
+// above), less the drift.
 func (p plainTrial) sum(offset float64) float64 {
 	const cut = -18.0
 	least := cut + math.Max(0, -offset)
+	most := math.Max(5-math.Max(0, offset), least+12)
 	d, m := make([]float64, p.blocks), make([]float64, p.blocks)
+	weights, middles := map[[2]int]float64{}, map[[2]int]float64{}
 	for _, key := range p.keys {
 		var mean [2]float64
-		var heard [2]float64
+		var heard, share [2]float64
 		for arm, shift := range []float64{offset, 0} {
-			total, n := 0.0, 0.0
+			total, n, below := 0.0, 0.0, 0.0
 			for _, y := range p.cells[key][arm] {
 				if y-shift > least {
-					total, n = total+y-shift, n+1
+					total, n = total+math.Min(y-shift, most), n+1
+				}
+				if y-shift > least && y-shift < most {
+					below++
 				}
 			}
 			mean[arm] = least
 			if n > 0 {
-				mean[arm], heard[arm] = total/n, 1
+				mean[arm], heard[arm], share[arm] = total/n, 1, below/n
 			}
 		}
 		if heard[0]+heard[1] == 0 {
 			continue
 		}
-		difference, weight := math.Max(-15, math.Min(15, mean[0]-mean[1])), (heard[0]+heard[1])/2
+		difference, weight := math.Max(-15, math.Min(15, mean[0]-mean[1])), (share[0]+share[1])/2
 		if heard[0] != heard[1] && math.Abs(mean[0]-mean[1]) > 6 {
 			difference, weight = math.Copysign(1.2, mean[0]-mean[1]), 0.1
 		}
 		d[key[0]] += difference
 		m[key[0]] += weight
+		weights[key], middles[key] = weight, (mean[0]+mean[1])/2
 	}
 	total := 0.0
+	for b := range d {
+		d[b] -= m[b] * p.drift(b, weights, middles)
+	}
 	for b := range d {
 		if m[b] > 0 {
 			total += m[b] / (m[b] + 10) * d[b] / m[b]
 		}
 	}
 	return total
+}
+
+// drift is what the band's drift adds to high less low in a block, by its slope from the block before to the block after; at
+// the ends the block itself stands for the one that is missing.
+func (p plainTrial) drift(block int, weights, middles map[[2]int]float64) float64 {
+	before, after := max(0, block-1), min(p.blocks-1, block+1)
+	fall, total := 0.0, 3.0
+	for _, key := range p.keys {
+		if key[0] != before {
+			continue
+		}
+		other := [2]int{after, key[1]}
+		if weights[key] <= 0.1 || weights[other] <= 0.1 {
+			continue
+		}
+		both := weights[key] * weights[other]
+		fall += both * math.Max(-15, math.Min(15, middles[key]-middles[other]))
+		total += both
+	}
+	middle := func(b int) float64 { return (p.when[b][0] + p.when[b][1]) / 2 }
+	return (p.when[block][1] - p.when[block][0]) * fall / total / (middle(after) - middle(before))
 }
 
 func (p plainTrial) estimate() float64 {
