@@ -95,7 +95,7 @@ func eval[T any](s *screen, js string) T {
 // wait waits for a condition in the page.
 func (s *screen) wait(js string) {
 	s.t.Helper()
-	for range 600 {
+	for range 3000 {
 		if eval[bool](s, js) {
 			return
 		}

@@ -237,7 +237,7 @@ func shownDwells(s *screen) []string {
 // downloaded gives a file once it has its last line.
 func downloaded(t *testing.T, file, last string) string {
 	t.Helper()
-	for range 300 {
+	for range 3000 { // half a minute, for a busy machine
 		if text, err := os.ReadFile(file); err == nil && strings.HasSuffix(string(text), last) {
 			return string(text)
 		}
