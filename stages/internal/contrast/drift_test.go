@@ -135,7 +135,8 @@ func TestRisingAndFallingBand(t *testing.T) {
 	const truth = 1.0
 	f := field{stations: 30, blocks: 12, slots: 4, meanDB: -10, waveDB: 3}
 	alarms, anytime, missed, plainSq, timedSq := 0, 0, 0, 0.0, 0.0
-	for seed := range uint64(simulated) {
+	n := 4 * quickTrials()
+	for seed := range uint64(n) {
 		f.effect = constant(0)
 		stations, reports := f.draw(seed + 20000)
 		p := Params{Blocks: f.blocks, CutDB: -18, CeilingDB: math.Inf(1), Seed: seed, When: dwellTimes(f.blocks, f.slots, reports)}
@@ -151,15 +152,16 @@ func TestRisingAndFallingBand(t *testing.T) {
 		p.When = dwellTimes(f.blocks, f.slots, reports)
 		timed := must(t, stations, reports, p).Level()
 		p.When = nil
-		plain := must(t, stations, reports, p).Level()
+		plain, _, ok := must(t, stations, reports, p).Estimate()
+		require.True(t, ok)
 		if truth < timed.Interval.LowDB || truth > timed.Interval.HighDB {
 			missed++
 		}
-		plainSq += (plain.EstimateDB - truth) * (plain.EstimateDB - truth)
+		plainSq += (plain - truth) * (plain - truth)
 		timedSq += (timed.EstimateDB - truth) * (timed.EstimateDB - truth)
 	}
-	limit := binomialBound(simulated, Alpha, 0.999)
-	t.Logf("of %d: false alarms %d, anytime %d, interval missed %d (bound %d); squared error with the times %.2f of that without", simulated, alarms, anytime, missed, limit, timedSq/plainSq)
+	limit := binomialBound(n, Alpha, 0.999)
+	t.Logf("of %d: false alarms %d, anytime %d, interval missed %d (bound %d); squared error with the times %.2f of that without", n, alarms, anytime, missed, limit, timedSq/plainSq)
 	require.LessOrEqual(t, alarms, limit)
 	require.LessOrEqual(t, anytime, limit)
 	require.LessOrEqual(t, missed, limit)
@@ -171,19 +173,22 @@ func TestLaggingReports(t *testing.T) {
 	const truth = 3.0
 	f := field{stations: 30, blocks: 10, slots: 4, meanDB: -2, lagsAbove: 6, effect: constant(truth)}
 	missed, bias, without := 0, 0.0, 0.0
-	for seed := range uint64(simulated) {
+	n := 4 * quickTrials()
+	for seed := range uint64(n) {
 		stations, reports := f.draw(seed + 30000)
 		p := Params{Blocks: f.blocks, CutDB: -18, CeilingDB: 5, Seed: seed}
 		l := must(t, stations, reports, p).Level()
 		if truth < l.Interval.LowDB || truth > l.Interval.HighDB {
 			missed++
 		}
-		bias += (l.EstimateDB - truth) / simulated
+		bias += (l.EstimateDB - truth) / float64(n)
 		p.CeilingDB = math.Inf(1)
-		without += (must(t, stations, reports, p).Level().EstimateDB - truth) / simulated
+		plain, _, ok := must(t, stations, reports, p).Estimate()
+		require.True(t, ok)
+		without += (plain - truth) / float64(n)
 	}
-	t.Logf("bias %.3f dB, without the ceiling %.3f dB; the interval missed %d of %d", bias, without, missed, simulated)
-	require.LessOrEqual(t, missed, binomialBound(simulated, Alpha, 0.999))
+	t.Logf("bias %.3f dB, without the ceiling %.3f dB; the interval missed %d of %d", bias, without, missed, n)
+	require.LessOrEqual(t, missed, binomialBound(n, Alpha, 0.999))
 	require.InDelta(t, 0, bias, 0.1)
 	require.Less(t, without, -0.2)
 }

@@ -20,8 +20,8 @@ func quickTrials() int {
 	switch {
 	case *powerTrials > 0:
 		return *powerTrials
-	case testing.Short():
-		return 25
+	case testing.Short(): // the race detector looks at the code, not at the figures
+		return 10
 	}
 	return 100
 }
