@@ -108,13 +108,14 @@ var savedLines = regexp.MustCompile(`All (\d+) lines are saved|The (1) line is s
 func TestKilled(t *testing.T) {
 	t.Parallel()
 	if testing.Short() {
-		t.Skip("starts a browser eleven times")
+		t.Skip("starts a browser over and over")
 	}
 	planned := drawn(t, trialPlan())
 	file, profile := pageFile(t, planned, params()), t.TempDir()
 	draw := rand.New(rand.NewPCG(3, 1))
-	saved := 0
-	for kill := range 11 {
+	const kills = 50
+	saved, inside := 0, 0
+	for kill := range kills + 1 {
 		s := newScreen(t, profile, `window.setTimeout = unhurried`)
 		s.open(file, planned[0].Start.Add(time.Duration(kill)*time.Second))
 		text := s.log()
@@ -124,7 +125,7 @@ func TestKilled(t *testing.T) {
 		for i, e := range events {
 			require.Equal(t, strconv.Itoa(i), e.Note, "after %d kills: a line is missing", kill)
 		}
-		if kill == 10 {
+		if kill == kills {
 			require.Greater(t, saved, 10, "enough was written to lose some of it")
 			break
 		}
@@ -141,16 +142,20 @@ func TestKilled(t *testing.T) {
 		if kill == 0 {
 			open += 9 * time.Second // long enough for lines to be called saved
 		}
-		until := time.Now().Add(open)
+		until, writing := time.Now().Add(open), false
 		for time.Now().Before(until) {
 			if m := savedLines.FindStringSubmatch(eval[string](s, `document.getElementById("kept").textContent`)); m != nil {
 				n, err := strconv.Atoi(m[1] + m[2] + m[3])
 				require.NoError(t, err)
-				saved = max(saved, n)
+				saved, writing = max(saved, n), m[3] != ""
 			}
 		}
 		require.NoError(t, chromedp.FromContext(s.ctx).Browser.Process().Kill())
 		s.end()
+		if writing {
+			inside++
+		}
 	}
-	t.Logf("%d lines called saved", saved)
+	require.GreaterOrEqual(t, inside, 10, "kills while entries were on their way")
+	t.Logf("%d lines called saved; %d of %d kills while entries were on their way", saved, inside, kills)
 }
