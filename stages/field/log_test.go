@@ -39,6 +39,7 @@ func TestMend(t *testing.T) {
 		{name: "zeros", text: head + first + "\x00\x00\x00\x00", want: head + first, torn: "\x00\x00\x00\x00"},
 		{name: "zeros behind a whole line", text: head + first + whole + "\x00\x00", want: head + first, torn: whole + "\x00\x00"},
 		{name: "another file", text: "my shopping list", want: "my shopping list"},
+		{name: "another file of several lines", text: "time,entered,event\n\x00 list", want: "time,entered,event\n\x00 list"},
 		{name: "a fault before stays for the reader to tell", text: head + "nonsense\n" + first, want: head + "nonsense\n" + first},
 	} {
 		t.Run(one.name, func(t *testing.T) {

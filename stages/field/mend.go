@@ -33,10 +33,17 @@ func Mend(text []byte) Repair {
 		return Repair{Keep: len(text)}
 	case cut == 0:
 		return mendHeader(text, header)
+	case !beginsAsLog(text, header): // a file of another kind, to be refused as it is
+		return Repair{Keep: len(text)}
 	case isWhole(text[:cut], tail):
 		return Repair{Keep: len(text), Add: []byte("\n")}
 	}
 	return Repair{Keep: cut, Torn: tail}
+}
+
+func beginsAsLog(text []byte, header string) bool {
+	first, _, _ := bytes.Cut(text, []byte("\n"))
+	return strings.TrimRight(strings.TrimPrefix(string(first), "\ufeff"), "\r") == header
 }
 
 func mendHeader(text []byte, header string) Repair {
