@@ -127,7 +127,8 @@ func (s *screen) text(id string) string {
 	return eval[string](s, fmt.Sprintf(`document.getElementById(%q).hidden ? "" : document.getElementById(%q).textContent`, id, id))
 }
 
-// tap touches the middle of what a selector finds, as a finger does.
+// tap touches the middle of what a selector finds, as a finger does. The page may move between the look and the touch: a touch
+// that another element got is a fault of the test, and said so.
 func (s *screen) tap(selector string) {
 	s.t.Helper()
 	s.wait(fmt.Sprintf(`!!document.querySelector(%q)?.checkVisibility()`, selector))
@@ -137,10 +138,13 @@ func (s *screen) tap(selector string) {
   const b = e.getBoundingClientRect();
   return [b.left + b.width / 2, b.top + b.height / 2];
 })()`, selector))
-	eval[bool](s, `window.touched = false, addEventListener("click", () => { window.touched = true; }, {capture: true, once: true}), true`)
+	eval[bool](s, fmt.Sprintf(`window.touched = "", addEventListener("click", e => {
+  window.touched = e.target.closest(%q) ? "it" : e.target.outerHTML.slice(0, 200);
+}, {capture: true, once: true}), true`, selector))
 	send(s, input.DispatchTouchEvent, input.DispatchTouchEventParams{Type: "touchStart", TouchPoints: []*input.TouchPoint{{X: at[0], Y: at[1]}}})
 	send(s, input.DispatchTouchEvent, input.DispatchTouchEventParams{Type: "touchEnd", TouchPoints: []*input.TouchPoint{}})
-	s.wait(`window.touched`)
+	s.wait(`window.touched !== ""`)
+	require.Equal(s.t, "it", eval[string](s, `window.touched`), "the finger missed %s", selector)
 }
 
 // fill puts text into a field, as a keyboard does.
@@ -155,6 +159,7 @@ func (s *screen) fill(id, text string) {
 func (s *screen) log() string {
 	s.t.Helper()
 	if !eval[bool](s, `document.getElementById("text").open`) {
+		eval[bool](s, `document.getElementById("log").value = "", true`) // copying filled it, and opening fills it anew a moment later
 		s.tap("#text summary")
 	}
 	s.wait(`document.getElementById("log").value !== ""`)

@@ -30,9 +30,6 @@ func TestTrialByTouch(t *testing.T) {
 	file := pageFile(t, planned, params())
 	s := newScreen(t, t.TempDir(), counters)
 	send(s, emulation.SetTimezoneOverride, emulation.SetTimezoneOverrideParams{TimezoneID: "Pacific/Kiritimati"})
-	downloads := t.TempDir()
-	_, err := chromedp.CallBrowser(s.ctx, browser.SetDownloadBehavior, browser.SetDownloadBehaviorParams{Behavior: "allow", DownloadPath: downloads})
-	require.NoError(t, err)
 	start := func(i int) time.Time { return planned[i].Start }
 
 	s.open(file, start(0).Add(-25*time.Hour))
@@ -121,7 +118,7 @@ func TestTrialByTouch(t *testing.T) {
 	require.Empty(t, s.text("ask"))
 	s.at(later(9).Add(6*minute + time.Second))
 	require.Contains(t, s.text("ask"), "5 blocks since the log was last saved")
-	s.tap("#save")
+	require.Contains(t, s.saved(), ",connected,")
 	require.Empty(t, s.text("ask"))
 	s.tap("#copy")
 	s.wait(`document.getElementById("said").textContent.includes("The log is copied")`)
@@ -173,9 +170,7 @@ func TestTrialByTouch(t *testing.T) {
 	require.Equal(t, "Ended", s.text("heading"))
 	s.wait(`document.getElementById("kept").textContent.startsWith("All ")`)
 	text := s.log()
-	require.NoError(t, os.RemoveAll(filepath.Join(downloads, "switches.csv")))
-	s.tap("#save")
-	require.Equal(t, text, downloaded(t, filepath.Join(downloads, "switches.csv"), "\n"+strings.Split(text, "\n")[strings.Count(text, "\n")-1]+"\n"))
+	require.Equal(t, text, s.saved())
 
 	events, faults := dwells.ReadLog(strings.NewReader(text), "switches.csv")
 	require.Empty(t, faults)
@@ -234,16 +229,22 @@ func shownDwells(s *screen) []string {
 	return out
 }
 
-// downloaded gives a file once it has its last line.
-func downloaded(t *testing.T, file, last string) string {
-	t.Helper()
-	for range 3000 { // half a minute, for a busy machine
-		if text, err := os.ReadFile(file); err == nil && strings.HasSuffix(string(text), last) {
+// saved saves the log by touch, into a folder of its own, and gives what the browser put there. The browser writes to another
+// name and renames, so a file under its own name is whole.
+func (s *screen) saved() string {
+	s.t.Helper()
+	folder := s.t.TempDir()
+	_, err := chromedp.CallBrowser(s.ctx, browser.SetDownloadBehavior, browser.SetDownloadBehaviorParams{Behavior: "allow", DownloadPath: folder})
+	require.NoError(s.t, err)
+	s.tap("#save")
+	for range 6000 { // a minute, for a busy machine
+		if text, err := os.ReadFile(filepath.Join(folder, "switches.csv")); err == nil && len(text) > 0 {
 			return string(text)
 		}
 		time.Sleep(10 * time.Millisecond)
 	}
-	t.Fatal("nothing was downloaded to " + file)
+	there, err := os.ReadDir(folder)
+	s.t.Fatalf("nothing was saved: %v in the folder (%v), and the page says %q", there, err, s.text("said"))
 	return ""
 }
 
