@@ -289,7 +289,13 @@ func (a audibility) judged(t *testing.T, seed uint64) entry {
 	return e
 }
 
-const heardByTrials = 500
+// heardByTrials is the number of simulated trials; the race detector looks at the code, not at the figures.
+func heardByTrials() int {
+	if testing.Short() {
+		return 200
+	}
+	return 500
+}
 
 // holds tells whether a value lies in an interval, in which an end without bound is nil.
 func holds(i *judge.Range, v float64) bool {
@@ -306,7 +312,7 @@ func TestHeardByFalseAlarms(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			at5, at1, watched, beyondThem, covered, judged := 0, 0, 0, 0, 0, 0
-			for seed := range uint64(heardByTrials) {
+			for seed := range uint64(heardByTrials()) {
 				e := a.judged(t, seed)
 				if e.Verdict == "refused" {
 					continue
@@ -319,7 +325,7 @@ func TestHeardByFalseAlarms(t *testing.T) {
 				covered += truth(holds(e.IntervalPoints, 0))
 			}
 			t.Logf("of %d: p <= 0.05 %d, p <= 0.01 %d, watched %d, different beyond %d, interval holds 0 %d", judged, at5, at1, watched, beyondThem, covered)
-			require.Greater(t, judged, heardByTrials*4/5)
+			require.Greater(t, judged, heardByTrials()*4/5)
 			require.LessOrEqual(t, at5, atMost(judged, 0.05))
 			require.LessOrEqual(t, at1, atMost(judged, 0.01))
 			require.LessOrEqual(t, watched, atMost(judged, 0.05))
@@ -335,12 +341,12 @@ func TestHeardByFalseAlarms(t *testing.T) {
 func TestHeardByBeyondWhereRegionsDiffer(t *testing.T) {
 	a := audibility{stations: 50, blocks: 12, background: true, regionSD: 1.2}
 	wrong := 0
-	for seed := range uint64(heardByTrials) {
+	for seed := range uint64(heardByTrials()) {
 		e := a.judged(t, seed)
 		wrong += truth(e.Verdict == "different" && *e.Reach == beyond)
 	}
-	t.Logf("different beyond the stations heard: %d of %d", wrong, heardByTrials)
-	require.LessOrEqual(t, wrong, atMost(heardByTrials, 0.08))
+	t.Logf("different beyond the stations heard: %d of %d", wrong, heardByTrials())
+	require.LessOrEqual(t, wrong, atMost(heardByTrials(), 0.08))
 }
 
 // atMost is the 99.9 % bound of how often an event of a chance happens in n trials: the least k with P(Bin(n, chance) <= k)

@@ -25,7 +25,7 @@ func otherBound(n int, p float64) int {
 // trials, so the short test is as right and only less sharp.
 func otherTrials(n int) int {
 	if testing.Short() {
-		return max(8, n/5)
+		return max(8, n/10)
 	}
 	return n
 }

@@ -163,7 +163,10 @@ func TestReciprocityOfArms(t *testing.T) {
 // Without an offset it is found in at most 5 % of trials, though the stations of a region agree and their noise differs
 // much; 99.9 % binomial bound. The trial may be open.
 func TestReciprocityFalseAlarms(t *testing.T) {
-	const trials = 400
+	trials := 400
+	if testing.Short() {
+		trials = 60 // under the race detector
+	}
 	found, watched, covered := 0, 0, 0
 	for seed := range uint64(trials) {
 		w := heardBack(func(at place) float64 {

@@ -292,7 +292,10 @@ func rule9() []ruleCase {
 func TestRules(t *testing.T) {
 	reached := map[judge.Code]bool{}
 	verdicts := map[string]bool{}
-	for _, c := range allCases() {
+	for i, c := range allCases() {
+		if testing.Short() && i%4 != 0 {
+			continue // the race detector looks at the code, not at the rules
+		}
 		t.Run(c.rule[:strings.Index(c.rule, ":")]+"/"+c.name, func(t *testing.T) {
 			all := c.world.judged(t)
 			for _, e := range all {
@@ -318,7 +321,7 @@ func TestRules(t *testing.T) {
 			}
 		})
 	}
-	if t.Failed() {
+	if t.Failed() || testing.Short() {
 		return
 	}
 	everyCode(t, reached)
