@@ -165,8 +165,12 @@ func TestOtherShapes(t *testing.T) {
 				t.Logf("opened in %d, gate 1 and both at 5 %%, at 1 %%: level %v, receivers and regions %v, lobes of 3 dB %v", n, level, regions, lobes)
 				require.LessOrEqual(t, level.gate1[0], binomialBound(n, 0.05, 0.999))
 				require.LessOrEqual(t, level.gate1[1], binomialBound(n, 0.01, 0.999))
-				require.LessOrEqual(t, regions.both[0], binomialBound(n, 0.05, 0.999))
-				require.LessOrEqual(t, regions.both[1], binomialBound(n, 0.01, 0.999))
+				at5, at1 := 0.05, 0.01
+				if s.band.openingDB > 0 { // where the second part of gate 2 is approximate, see sources
+					at5, at1 = 0.08, 0.03
+				}
+				require.LessOrEqual(t, regions.both[0], binomialBound(n, at5, 0.999))
+				require.LessOrEqual(t, regions.both[1], binomialBound(n, at1, 0.999))
 			})
 		}
 	}

@@ -20,7 +20,7 @@ const sourcesStream = 2 * permutationStream
 // a third test asks for both: Q = t' V^-1 t with t the score of the means, V the variance of t from time (the blocks' own
 // scatter) and from the regions (what the fit leaves of squares beyond that); against 999 draws in which the blocks' scatter
 // has random signs and the residuals of the fit random places, with V found anew in each (studentised: Janssen and Pauls, How
-// do bootstrap and permutation tests work?, Annals of Statistics 31, 2003). It is approximate - 5 to 7 % are left of the 11 - and
+// do bootstrap and permutation tests work?, Annals of Statistics 31, 2003). It is approximate - 5 to 8 % are left of the 11 - and
 // only ever added to the other two.
 type sources struct {
 	means  []regionMean
