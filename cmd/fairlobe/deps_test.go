@@ -23,6 +23,7 @@ pipeline/atomicfile:         -
 pipeline/table:              -
 pipeline/store:              pipeline/atomicfile
 pipeline/manifest:           pipeline/atomicfile
+pipeline/bag:                pipeline/diag
 pipeline:                    pipeline/atomicfile pipeline/diag pipeline/manifest pipeline/store pipeline/table
 
 datasets:                    -
