@@ -3,9 +3,11 @@ package bag
 import (
 	"archive/zip"
 	"bytes"
+	"errors"
 	"fmt"
 	"hash/crc32"
 	"io"
+	"path"
 	"slices"
 	"strings"
 	"unicode"
@@ -37,6 +39,48 @@ func Pack(w io.Writer, name string, payload []File, info []Field) (identity stri
 		return "", fmt.Errorf("packing %s: %w", name, err)
 	}
 	return identity, nil
+}
+
+// checkPayload is what [Read] would say of the payload.
+func checkPayload(name string, payload []File) error {
+	if err := CheckName(name); err != nil {
+		return err
+	}
+	if len(payload) == 0 {
+		return errors.New("there is nothing to pack")
+	}
+	const tagFiles = 4
+	limits := Limits{}.withDefaults()
+	if n := len(payload) + tagFiles; n > limits.Members {
+		return fmt.Errorf("%d files are too many; a bundle has %d at most", n, limits.Members)
+	}
+	names := map[string]bool{}
+	sum := int64(overhead) // the tag files are shorter
+	for _, f := range payload {
+		member := name + "/" + payloadDir + f.Name
+		if code, what := badMember(member); code != "" {
+			return fmt.Errorf("the name %s %s", shown(f.Name), what)
+		}
+		if names[f.Name] {
+			return fmt.Errorf("the name %s stands twice", shown(f.Name))
+		}
+		names[f.Name] = true
+		if isArchive(f.Name, f.Data) {
+			return fmt.Errorf("%s is a zip, which a bundle can't hold", shown(f.Name))
+		}
+		sum += int64(len(f.Data))
+	}
+	for _, f := range payload {
+		for dir := path.Dir(f.Name); dir != "."; dir = path.Dir(dir) {
+			if names[dir] {
+				return fmt.Errorf("%s is the name of a file and of a folder", shown(dir))
+			}
+		}
+	}
+	if sum > limits.Bytes {
+		return fmt.Errorf("the files take %s; a bundle takes %s at most", mebibytes(sum), mebibytes(limits.Bytes))
+	}
+	return nil
 }
 
 // bagOf gives the files of the bag with their names inside it.
@@ -79,6 +123,9 @@ func infoText(info []Field, added ...Field) ([]byte, error) {
 			return nil, fmt.Errorf("there is no bundle format %s", value)
 		}
 		fmt.Fprintf(&b, "%s: %s\n", f.Label, value)
+	}
+	if b.Len() > maxInfo {
+		return nil, fmt.Errorf("%s takes %d bytes; it takes %d at most", infoFile, b.Len(), maxInfo)
 	}
 	return b.Bytes(), nil
 }
@@ -127,7 +174,7 @@ func pack(z *zip.Writer, name string, data []byte) error {
 	return err
 }
 
-// squeeze deflates data where that gains something.
+// squeeze deflates data where that gains something, and not so much that [Read] takes it for a bomb.
 func squeeze(data []byte) (method uint16, packed []byte, err error) {
 	var b bytes.Buffer
 	w, err := flate.NewWriter(&b, flate.BestCompression)
@@ -140,7 +187,7 @@ func squeeze(data []byte) (method uint16, packed []byte, err error) {
 	if err := w.Close(); err != nil {
 		return 0, nil, err
 	}
-	if b.Len() >= len(data) {
+	if b.Len() >= len(data) || isBomb(int64(b.Len()), int64(len(data))) {
 		return zip.Store, data, nil
 	}
 	return zip.Deflate, b.Bytes(), nil

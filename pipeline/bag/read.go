@@ -1,67 +1,56 @@
 package bag
 
 import (
-	"archive/zip"
-	"fmt"
+	"errors"
 	"io"
+	"io/fs"
 	"os"
 	"strings"
 )
 
-// Limits is how much of a bundle is read. A zero stands for the default.
-type Limits struct {
-	Bytes   int64 // unpacked, all files together: 256 MiB
-	Members int   // 1000
-}
-
 // Open reads the bundle in a file; see [Read].
 func Open(path string, limits Limits) (*Bag, error) {
-	f, err := os.Open(path)
-	if err != nil {
-		return nil, err
+	f := findings{file: path}
+	info, err := os.Stat(path)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return nil, f.refuse(CodeMissing, "there is no such file")
+	case err != nil:
+		return nil, f.refuse(CodeUnreadable, "the file can't be read: %v", errors.Unwrap(err))
+	case info.IsDir():
+		return nil, f.refuse(CodeFolder, "this is a folder; a bundle is a zip file")
+	case !info.Mode().IsRegular():
+		return nil, f.refuse(CodeNoFile, "this is no ordinary file")
 	}
-	defer f.Close()
-	info, err := f.Stat()
+	r, err := os.Open(path)
 	if err != nil {
-		return nil, err
+		return nil, f.refuse(CodeUnreadable, "the file can't be read: %v", errors.Unwrap(err))
 	}
-	return Read(f, info.Size(), path, limits)
+	defer r.Close()
+	return Read(r, info.Size(), path, limits)
 }
 
-// Read reads a bundle of size bytes and checks all of it. name stands in the findings.
+// Read reads a bundle of size bytes and checks all of it before it gives anything. name stands in the findings. The error is a
+// [diag.List] whose codes are the constants of this package.
+//
+// No file of the bundle is touched on the disk. In memory a bundle takes at most its own length and that of its files, within
+// the limits.
 func Read(r io.ReaderAt, size int64, name string, limits Limits) (*Bag, error) {
-	z, err := zip.NewReader(r, size)
+	a := &archive{findings: findings{file: name}, r: r, size: size, limits: limits.withDefaults()}
+	list, err := a.members()
 	if err != nil {
 		return nil, err
 	}
-	b := &Bag{}
-	for _, m := range z.File {
-		top, rest, _ := strings.Cut(m.Name, "/")
-		b.name = top
-		rc, err := m.Open()
-		if err != nil {
+	v := &verifier{findings: findings{file: name}, data: map[string][]byte{}}
+	for _, m := range list {
+		top, below, _ := strings.Cut(m.name, "/")
+		v.top = top
+		if m.isFolder() {
+			continue
+		}
+		if v.data[below], err = a.unpack(m); err != nil {
 			return nil, err
 		}
-		data, err := io.ReadAll(rc)
-		if err != nil {
-			return nil, err
-		}
-		if below, ok := strings.CutPrefix(rest, payloadDir); ok {
-			b.payload = append(b.payload, File{below, data})
-		} else {
-			b.tags = append(b.tags, File{rest, data})
-		}
-		if rest == infoFile {
-			for line := range strings.Lines(string(data)) {
-				label, value, _ := strings.Cut(strings.TrimSpace(line), ": ")
-				b.fields = append(b.fields, Field{label, value})
-			}
-		}
 	}
-	b.payload = sorted(b.payload)
-	b.identity = Identity(b.payload)
-	if b.identity != b.Info(IdentifierLabel) {
-		return nil, fmt.Errorf("%s: wrong identity", name)
-	}
-	return b, nil
+	return v.bag()
 }
