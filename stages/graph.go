@@ -216,9 +216,14 @@ func (d *Data) Reading(planned []schedule.Dwell) []pipeline.Stage {
 // Answers is the stage that writes the documents. looks counts the runs over different data so far, this one included;
 // tool is the program's name and version.
 func (d *Data) Answers(planned []schedule.Dwell, seal Standing, looks int, tool string) pipeline.Stage {
+	return report.Stage(d.reporting(planned, seal, looks, tool, "fairlobe run "+d.exp.Name+".toml"))
+}
+
+// reporting gives the parameters of the report; repeat is the command that makes it again.
+func (d *Data) reporting(planned []schedule.Dwell, seal Standing, looks int, tool, repeat string) report.Params {
 	exp := d.exp
 	p := report.Params{Title: exp.Title, Question: exp.Question, Seal: seal.Digest, SealFits: seal.State == judge.SealSame,
-		Looks: looks, Repeat: "fairlobe run " + exp.Name + ".toml", Locator: exp.Station.Locator, Seed: exp.Seed, Tool: tool,
+		Looks: looks, Repeat: repeat, Locator: exp.Station.Locator, Seed: exp.Seed, Tool: tool,
 		Fixed: append([]string{"mode: " + exp.Fixed.Mode, "sends: " + exp.Fixed.Sends}, experiments.Lines(exp.Fixed.Variables, exp.Fixed.Other)...)}
 	for _, arm := range exp.Arms {
 		p.Arms = append(p.Arms, report.Arm{Name: arm.Name, Lines: experiments.Lines(arm.Variables, arm.Other)})
@@ -231,7 +236,7 @@ func (d *Data) Answers(planned []schedule.Dwell, seal Standing, looks int, tool 
 	if !seal.SealedAt.IsZero() {
 		p.SealedMs = seal.SealedAt.UnixMilli()
 	}
-	return report.Stage(p)
+	return p
 }
 
 // Cautions are the words on safety for the station of an experiment, as the report shows them.

@@ -191,3 +191,18 @@ func join(mem memory.Allocator, chunks *arrow.Chunked) (arrow.Array, error) {
 		return array.Concatenate(parts, mem)
 	}
 }
+
+// Rows gives the number of rows that a Parquet file claims to have, without reading them.
+func Rows(data []byte) (n int64, err error) {
+	defer func() {
+		if p := recover(); p != nil {
+			n, err = 0, fmt.Errorf("counting the rows of a table: not a sound Parquet file: %v", p)
+		}
+	}()
+	f, err := file.NewParquetReader(bytes.NewReader(data))
+	if err != nil {
+		return 0, fmt.Errorf("counting the rows of a table: %w", err)
+	}
+	defer f.Close()
+	return countRows(f)
+}

@@ -1,0 +1,253 @@
+package stages
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"maps"
+	"slices"
+	"time"
+
+	"github.com/apache/arrow/go/v15/arrow"
+	"github.com/apache/arrow/go/v15/arrow/memory"
+
+	"fairlobe/experiments"
+	"fairlobe/pipeline"
+	"fairlobe/pipeline/store"
+	"fairlobe/pipeline/table"
+	"fairlobe/stages/handover"
+	"fairlobe/stages/judge"
+	"fairlobe/stages/locate"
+	"fairlobe/stages/paths"
+	"fairlobe/stages/quarantine"
+	"fairlobe/stages/reduce"
+	"fairlobe/stages/report"
+	"fairlobe/stages/schedule"
+	"fairlobe/stages/sweeps"
+	"fairlobe/stages/trial"
+)
+
+// Given is a trial of which tables and accounts are there, in the form in which they leave the house, and no spot file:
+// what stands in a bundle. Judge and report run over it as at home.
+//
+// A bundle is verified like this; b is a bag.Bag:
+//
+//	g, err := stages.GivenIn(b.File)          // reads and checks the payload; faults are a diag.List
+//	made, err := g.Again(ctx, jobs)           // files by their names in the payload
+//	for name, want := range made {            // each must be there, byte for byte
+//		have, ok := b.File(name)
+//		...
+//	}
+//
+// What can be made again: schedule.csv, verdicts.json, report.html, and of the tables that the judge makes (verdicts, blocks,
+// differences, lobes ...) both files each, and the CSV of the tables that are given, from their Parquet files. Since nothing is
+// left out of verdicts.json and the tables that it rests on, the identity of the bundle is confirmed by its own manifest (bag.Open
+// has checked it) together with this comparison.
+type Given struct {
+	// Experiment is the experiment in its private form.
+	Experiment *experiments.Experiment
+	Planned    []schedule.Dwell
+	Standing   handover.Standing
+	// Tables are those of GivenTables, by name. They are not released here.
+	Tables map[string]arrow.Record
+	// Accounts are trial.json and intake.json.
+	Accounts map[string][]byte
+}
+
+// SharedTables are the tables that leave the house, in the order in which they are written. Rows as they stand in files
+// (spots, quarantine) stay there.
+func SharedTables() []string {
+	var out []string
+	for _, name := range Tables() {
+		switch name {
+		case "spots", quarantine.Table:
+		case reduce.TableReceptions:
+			out = append(out, name, reduce.TableLate, reduce.TableControl)
+		default:
+			out = append(out, name)
+		}
+	}
+	return out
+}
+
+// GivenTables are those among them that the judge does not make, with their schemas.
+func GivenTables() []pipeline.Output {
+	var all []pipeline.Output
+	for _, s := range []pipeline.Stage{trial.Dwells(trial.Carried{}, ""), locate.Stage(locate.Params{}), reduce.Stage(reduce.Params{}),
+		paths.Stage(paths.Params{}), sweeps.Stage(sweeps.Params{}, nil)} {
+		all = append(all, s.Makes...)
+	}
+	return slices.DeleteFunc(all, func(o pipeline.Output) bool { return !slices.Contains(SharedTables(), o.Name) })
+}
+
+// judged are the tables that the judge makes.
+func judged() []pipeline.Output { return judge.Stage(judge.Params{}).Makes }
+
+// givenParams are those of the stage that gives what is there: the digests of all that.
+type givenParams struct{ Digests []string }
+
+// stage makes the stage that stands for everything before the judge.
+func (g *Given) stage() pipeline.Stage {
+	s := pipeline.Stage{Name: "given", Version: 1}
+	var p givenParams
+	for _, o := range GivenTables() {
+		s.Makes = append(s.Makes, o)
+		p.Digests = append(p.Digests, o.Name+" "+table.Digest(g.Tables[o.Name]))
+	}
+	// What could not be used stays home.
+	none := quarantine.Stage(nil).Makes[0]
+	s.Makes = append(s.Makes, none)
+	for _, name := range slices.Sorted(maps.Keys(g.Accounts)) {
+		s.Makes = append(s.Makes, pipeline.Output{Name: name})
+		p.Digests = append(p.Digests, name+" "+store.Sum(g.Accounts[name]))
+	}
+	s.Params = p
+	s.Run = func(context.Context, *pipeline.Input) (*pipeline.Result, error) {
+		res := &pipeline.Result{Tables: map[string]arrow.Record{none.Name: table.NewBuilder(none.Schema).Record()}, Files: maps.Clone(g.Accounts)}
+		for _, o := range GivenTables() {
+			rec := g.Tables[o.Name]
+			rec.Retain() // the runner releases what it gets
+			res.Tables[o.Name] = rec
+		}
+		return res, nil
+	}
+	return s
+}
+
+// Graph gives the stages: what is there, the judge, the report.
+func (g *Given) Graph() []pipeline.Stage {
+	seal := Standing{State: g.Standing.SealState, Digest: g.Standing.Seal, Added: g.Standing.Added}
+	if seal.State != judge.SealNone {
+		seal.SealedAt = time.UnixMilli(g.Standing.SealedMs).UTC()
+	}
+	d := &Data{exp: g.Experiment}
+	return []pipeline.Stage{g.stage(), judge.Stage(d.judging(g.Planned, bandsOf(g.Experiment, g.Planned), seal)),
+		report.Stage(d.reporting(g.Planned, seal, g.Standing.Looks, g.Standing.Tool, "fairlobe receive --verify "+g.Standing.Name+".zip"))}
+}
+
+// Again runs judge and report and gives all files of the payload that can be made again, by name.
+func (g *Given) Again(ctx context.Context, jobs int) (map[string][]byte, error) {
+	graph, err := pipeline.NewGraph(g.Graph()...)
+	if err != nil {
+		return nil, fmt.Errorf("joining the stages: %w", err)
+	}
+	done, err := pipeline.Run(ctx, graph, pipeline.Options{Jobs: jobs})
+	if err != nil {
+		return nil, err
+	}
+	out := map[string][]byte{}
+	var planned bytes.Buffer
+	if err := schedule.WriteCSV(&planned, g.Planned); err != nil {
+		return nil, err
+	}
+	out[handover.FileSchedule] = planned.Bytes()
+	for _, name := range []string{report.FileVerdicts, report.FilePage} {
+		if out[name], err = done.Bytes(name); err != nil {
+			return nil, err
+		}
+	}
+	for _, o := range judged() {
+		if out[handover.Parquet(o.Name)], err = done.Bytes(o.Name); err != nil {
+			return nil, err
+		}
+	}
+	for _, name := range SharedTables() {
+		if out[handover.CSV(name)], err = csvOf(done, name); err != nil {
+			return nil, err
+		}
+	}
+	return out, nil
+}
+
+func csvOf(done *pipeline.Outcome, name string) ([]byte, error) {
+	rec, err := done.Table(name)
+	if err != nil {
+		return nil, err
+	}
+	defer rec.Release()
+	var out bytes.Buffer
+	if err := table.WriteCSV(&out, rec); err != nil {
+		return nil, fmt.Errorf("writing table %s as CSV: %w", name, err)
+	}
+	return out.Bytes(), nil
+}
+
+// DesignIn reads the experiment of a payload and the schedule beside it. A file that is missing, broken, or not what the
+// seed draws is a diag.List with its name.
+func DesignIn(file handover.Files) (*experiments.Experiment, []schedule.Dwell, error) {
+	text, err := file.Want(handover.FileExperiment)
+	if err != nil {
+		return nil, nil, err
+	}
+	exp, list := experiments.Parse("data/"+handover.FileExperiment, text, func(name string) ([]byte, error) { return file.Want(name) })
+	if err := list.Err(); err != nil {
+		return nil, nil, err
+	}
+	text, err = file.Want(handover.FileSchedule)
+	if err != nil {
+		return nil, nil, err
+	}
+	planned, list := schedule.ReadCSV(bytes.NewReader(text), "data/"+handover.FileSchedule, exp.Schedule.Settle.Milliseconds())
+	if err := list.Err(); err != nil {
+		return nil, nil, err
+	}
+	if exp.Schedule.File != "" {
+		return exp, planned, checkNames(exp, planned, "data/"+handover.FileSchedule)
+	}
+	if !exp.HasSeed {
+		return nil, nil, handover.Fault(handover.FileExperiment, fmt.Errorf("the experiment has no seed, so nothing says in which order its arms came"))
+	}
+	drawn, err := schedule.Draw(Plan(exp))
+	if err != nil {
+		return nil, nil, handover.Fault(handover.FileExperiment, err)
+	}
+	var again bytes.Buffer
+	if err := schedule.WriteCSV(&again, drawn); err != nil {
+		return nil, nil, err
+	}
+	if !bytes.Equal(again.Bytes(), text) {
+		return nil, nil, handover.Fault(handover.FileSchedule, fmt.Errorf("this is not the schedule that the seed of the experiment draws"))
+	}
+	return exp, drawn, nil
+}
+
+// GivenIn reads a payload; see Given. A file that is missing or has another form is a diag.List with its name. Release gives the
+// tables back.
+func GivenIn(file handover.Files) (g *Given, err error) {
+	g = &Given{Tables: map[string]arrow.Record{}}
+	defer func() {
+		if err != nil {
+			g.Release()
+			g = nil
+		}
+	}()
+	if g.Experiment, g.Planned, err = DesignIn(file); err != nil {
+		return g, err
+	}
+	text, err := file.Want(handover.FileStanding)
+	if err != nil {
+		return g, err
+	}
+	if g.Standing, err = handover.ReadStanding(text); err != nil {
+		return g, handover.Fault(handover.FileStanding, err)
+	}
+	if g.Accounts, err = file.Accounts(); err != nil {
+		return g, err
+	}
+	for _, o := range GivenTables() {
+		rec, err := file.Table(memory.NewGoAllocator(), o)
+		if err != nil {
+			return g, err
+		}
+		g.Tables[o.Name] = rec
+	}
+	return g, handover.CheckTables(g.Tables)
+}
+
+// Release gives the tables back.
+func (g *Given) Release() {
+	for _, rec := range g.Tables {
+		rec.Release()
+	}
+	g.Tables = nil
+}
