@@ -39,7 +39,7 @@ func Parse(file string, text []byte, read func(name string) ([]byte, error)) (*E
 	if len(sorted.Faults()) > 0 {
 		return nil, sorted
 	}
-	d.e.places = map[string]diag.Pos{}
+	d.e.places, d.e.root = map[string]diag.Pos{}, root
 	gatherPlaces(root, d.e.places)
 	return d.e, sorted
 }

@@ -36,6 +36,7 @@ type Experiment struct {
 	DataDir string
 
 	places map[string]diag.Pos
+	root   *node // the file as it was read; nil if it was not
 }
 
 // Station is the operator's own station.

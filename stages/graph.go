@@ -367,7 +367,7 @@ func (d *Data) judging(planned []schedule.Dwell, bands []string, seal Standing) 
 	if !seal.SealedAt.IsZero() {
 		p.SealedMs = seal.SealedAt.UnixMilli()
 	}
-	p.Tuner, p.OneFeedline, p.Control = tuned(exp), oneFeedline(exp), controlCall(exp)
+	p.Tuner, p.OneFeedline, p.Control = tuned(exp), oneFeedline(exp), exp.Control != nil
 	for _, arm := range exp.Arms {
 		if feedline(exp, arm.Name) != nil {
 			p.LinesDeclared = append(p.LinesDeclared, arm.Name)

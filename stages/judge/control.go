@@ -34,8 +34,8 @@ func (c *court) describeControl(e *Entry, own []reception) (bool, error) {
 	e.Stations, e.Regions = d.Stations, d.Regions
 	e.Directivity.Sectors = []SectorEntry{}
 	e.fillSectors(&d)
-	e.conclude(Refused, "control_not_random", fmt.Sprintf("%s is compared with the control station %s in the same slots, at the %d stations that heard both: antenna, place and power together, described, not tested; turn this wire in random blocks",
-		e.Arms[0], c.Control, d.Stations))
+	e.conclude(Refused, "control_not_random", fmt.Sprintf("%s is compared with the control station in the same slots, at the %d stations that heard both: antenna, place and power together, described, not tested; turn this wire in random blocks",
+		e.Arms[0], d.Stations))
 	return true, nil
 }
 
@@ -50,8 +50,8 @@ func heardToo(some, others []reception) []reception {
 
 // unheardControl says that the control station that is named tells nothing.
 func (c *court) unheardControl() string {
-	if c.Control == "" {
+	if !c.Control {
 		return ""
 	}
-	return fmt.Sprintf(" that is heard: no station heard both this one and %s in its slots", c.Control)
+	return " that is heard: no station heard both this one and the control station in its slots"
 }

@@ -17,7 +17,7 @@ func oneWire() *world {
 	w := asking(plain(), c)
 	w.arms, w.params.Arms, w.noiseDB, w.blockSD = []string{"low"}, []string{"low"}, 0, 0
 	w.levelDB = func(at place) float64 { return 2 * math.Sin(at.deg*math.Pi/180) }
-	w.params.Control = "Q5CT"
+	w.params.Control = true
 	w.controlDB = func(place) (float64, bool) { return -3, true }
 	return w
 }
@@ -27,7 +27,7 @@ func TestAControlStationIsDescribedNotTested(t *testing.T) {
 	require.Equal(t, "refused", e.Verdict)
 	require.Equal(t, "control_not_random", e.ReasonCode)
 	require.Equal(t, "compared", *e.Evidence)
-	require.Contains(t, e.Reason, "low is compared with the control station Q5CT in the same slots, at the 24 stations that heard both")
+	require.Contains(t, e.Reason, "low is compared with the control station in the same slots, at the 24 stations that heard both")
 	require.Contains(t, e.Reason, "described, not tested; turn this wire in random blocks")
 	require.InDelta(t, 3, *e.EstimateDB, 1e-3, "the mean of a sine all round is 0")
 	require.Nil(t, e.P)
@@ -62,12 +62,12 @@ func TestAControlStationThatNobodyHears(t *testing.T) {
 		e := with(oneWire(), change).one(t)
 		require.Equal(t, "one_arm", e.ReasonCode, name)
 		require.Equal(t, "observed only", *e.Evidence)
-		require.Contains(t, e.Reason, "no station heard both this one and Q5CT in its slots")
+		require.Contains(t, e.Reason, "no station heard both this one and the control station in its slots")
 		require.Nil(t, e.EstimateDB)
 	}
 	w := oneWire()
-	w.params.Control, w.controlDB = "", nil
-	require.NotContains(t, w.one(t).Reason, "Q5CT")
+	w.params.Control, w.controlDB = false, nil
+	require.NotContains(t, w.one(t).Reason, "heard both")
 }
 
 // A trial whose order was not drawn is compared: the difference is described.

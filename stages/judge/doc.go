@@ -94,7 +94,7 @@ type Params struct {
 	// SpotIntervalMs is how often reports are passed on; 0 for every decode.
 	SpotIntervalMs int64
 	SlotMs         int64
-	Control        string // call of a station that sends in the same slots; "" without one
+	Control        bool // a station is named that sends in the same slots
 	// Tuner: a tuner stands behind the radio, so what a mismatch costs is not known. OneFeedline: all arms have one.
 	Tuner, OneFeedline bool
 	// LinesDeclared are the arms whose feedline's length and loss are declared.
@@ -104,7 +104,7 @@ type Params struct {
 // Stage makes the stage.
 func Stage(p Params) pipeline.Stage {
 	return pipeline.Stage{
-		Name: "judge", Version: 7, Params: p,
+		Name: "judge", Version: 8, Params: p,
 		Needs: []string{"dwells", "trial.json", "stations", "receptions", "late_receptions", "control_receptions", "listening", "sweeps", "intake.json"},
 		Makes: []pipeline.Output{
 			{Name: TableVerdicts, Schema: datasets.Verdicts()}, {Name: TableBlocks, Schema: datasets.Blocks()},

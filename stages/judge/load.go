@@ -125,10 +125,10 @@ func (d *data) loadStations(r *table.Reader) {
 		if !r.Null("bearing_deg") && !r.Null("distance_km") {
 			s.located = true
 			s.azimuth, s.km = station.RoundDeg(r.Float("bearing_deg")), station.RoundKm(r.Float("distance_km"))
-			s.radiusKm = r.Float("position_radius_km")
+			s.radiusKm = station.RoundRadiusKm(r.Float("position_radius_km"))
 		}
 		call := r.Str("call")
-		s.roaming = onTheMove(call)
+		s.roaming = station.OnTheMove(call) != ""
 		if r.Str("place") != "" {
 			places[call]++
 		}
@@ -140,11 +140,6 @@ func (d *data) loadStations(r *table.Reader) {
 			d.stations[i].roaming = true
 		}
 	}
-}
-
-// onTheMove tells by the suffix of its call whether a station is in a car, on a ship or in the air.
-func onTheMove(call string) bool {
-	return slices.ContainsFunc([]string{"/M", "/MM", "/AM"}, func(suffix string) bool { return strings.HasSuffix(call, suffix) })
 }
 
 // forDirectivity tells whether the station's bearing is known well enough.

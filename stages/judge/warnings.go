@@ -52,7 +52,7 @@ func (c *court) warnOfInput(e *Entry) {
 func (e *Entry) passOn(all []account.Warning) {
 	for _, w := range all {
 		if w.Band == "" || w.Band == e.Band {
-			e.warn(w.Code, w.Text)
+			e.warn(w.Code, w.Said())
 		}
 	}
 }

@@ -87,19 +87,15 @@ func (s *placing) doubtSNR(n int, rows []placed) diag.List {
 		return nil
 	}
 	return diag.List{{Pos: diag.Pos{File: s.names[n]}, Severity: diag.Warning, Code: "constant_snr",
-		Msg:  fmt.Sprintf("all %d reports of this station in %s show the same SNR: is the right column named?", count, s.names[n]),
+		Msg:  fmt.Sprintf("all %d reports of this station show the same SNR: is the right column named?", count),
 		Mend: "in [[spots]], let columns.snr_db name the column with the reports in dB"}}
 }
 
-// warnings gives doubts as the judge shows them. A text names its file, for a verdict has no place for it.
+// warnings gives doubts as the judge shows them. They name their file, for a verdict has no place for it.
 func warnings(doubts diag.List) []account.Warning {
 	var out []account.Warning
 	for _, d := range doubts {
-		text := d.Msg
-		if d.Code != "constant_snr" { // names it already
-			text = d.Pos.File + ": " + text
-		}
-		out = append(out, account.Warning{Code: d.Code, Text: text})
+		out = append(out, account.Warning{Code: d.Code, Text: d.Msg, File: d.Pos.File})
 	}
 	return out
 }

@@ -85,7 +85,7 @@ func TestLocalTimeIsDoubted(t *testing.T) {
 			}
 			require.Equal(t, []string{"times_doubtful"}, got.codes())
 			require.Contains(t, got.res.Notes[0].String(), c.says)
-			require.Equal(t, []account.Warning{{Code: "times_doubtful", Text: "a: " + got.res.Notes[0].Msg}}, got.intake.Warnings, "the verdicts show it too")
+			require.Equal(t, []account.Warning{{Code: "times_doubtful", Text: got.res.Notes[0].Msg, File: "a"}}, got.intake.Warnings, "the verdicts show it too")
 		})
 	}
 }
@@ -105,7 +105,7 @@ func TestConstantSNR(t *testing.T) {
 		rows []row
 		text string
 	}{
-		{"20 alike", alike(20, asIs), "all 20 reports of this station in a show the same SNR: is the right column named?"},
+		{"20 alike", alike(20, asIs), "all 20 reports of this station show the same SNR: is the right column named?"},
 		{"19 alike", alike(19, asIs), ""},
 		{"one differs", alike(40, func(i int, r *row) { r.snrDB -= float64(i / 39) }), ""},
 		{"others' reports do not count", append(alike(19, asIs), with(one(30, "04:01:00"), func(r *row) { r.tx = "Q9ZZ" })), ""},

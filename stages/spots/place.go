@@ -56,7 +56,7 @@ func Place(p Params) pipeline.Stage {
 	}
 	slices.Sort(needs)
 	return pipeline.Stage{
-		Name: "spots", Version: 5, Needs: needs, Params: p,
+		Name: "spots", Version: 6, Needs: needs, Params: p,
 		Makes: []pipeline.Output{
 			{Name: TableSpots, Schema: datasets.Spots()},
 			{Name: TableBackground, Schema: backgroundSchema()},

@@ -57,11 +57,21 @@ type LateDrops struct {
 	Losses []Loss `json:"losses"`
 }
 
-// Warning is a doubt with its code; with a band it speaks of that band only.
+// Warning is a doubt with its code; with a band it speaks of that band only. Where it speaks of one file, File names it
+// and Text does not.
 type Warning struct {
 	Code string `json:"code"`
 	Text string `json:"text"`
 	Band string `json:"band,omitempty"`
+	File string `json:"file,omitempty"`
+}
+
+// Said is the text as people read it, with the file before it.
+func (w Warning) Said() string {
+	if w.File == "" {
+		return w.Text
+	}
+	return w.File + ": " + w.Text
 }
 
 // Intake says where the rows went.

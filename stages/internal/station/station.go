@@ -196,3 +196,16 @@ func RoundDeg(deg float64) float64 { return math.Mod(math.Round(deg), 360) }
 
 // RoundKm rounds a distance to 10 km.
 func RoundKm(km float64) float64 { return 10 * math.Round(km/10) }
+
+// RoundRadiusKm rounds what a place may be off to 0.1 km.
+func RoundRadiusKm(km float64) float64 { return math.Round(10*km) / 10 }
+
+// OnTheMove gives the suffix of a call that says that its station is in a car, on a ship or in the air; "" without one.
+func OnTheMove(call string) string {
+	for _, suffix := range []string{"/M", "/MM", "/AM"} {
+		if strings.HasSuffix(call, suffix) {
+			return suffix
+		}
+	}
+	return ""
+}
