@@ -145,19 +145,51 @@ func Count(all []Look, data string) (n int, isNew bool) {
 	return len(seen) + 1, true
 }
 
-// Append adds a line to the looks that Read gave. The file is replaced whole, so a kill leaves the old ledger or the
-// new one. Where it can't be written the error is a diag.List: a look that nobody counts must not be had.
-func Append(path string, all []Look, l Look) error {
+// Private gives the ledger as it is handed over. The digests of the experiment were made over what stays at home, so that of
+// the experiment as it is now becomes that of its private form, and those of other forms are numbered.
+func Private(all []Look, home, away string) ([]byte, error) {
+	names := map[string]string{home: away}
+	out := slices.Clone(all)
+	others := 0
+	for i, l := range out {
+		if names[l.Experiment] == "" {
+			others++
+			names[l.Experiment] = fmt.Sprintf("sha256:earlier-form-%d", others)
+		}
+		out[i].Experiment = names[l.Experiment]
+	}
+	return encode(out)
+}
+
+func encode(all []Look) ([]byte, error) {
 	var out bytes.Buffer
 	w := csv.NewWriter(&out)
 	rows := [][]string{header()}
-	for _, one := range append(slices.Clone(all), l) {
+	for _, one := range all {
 		rows = append(rows, []string{one.Time.UTC().Format(time.RFC3339), one.Data, one.Experiment, strconv.Itoa(one.Blocks), one.P})
 	}
 	if err := w.WriteAll(rows); err != nil {
-		return fmt.Errorf("writing the ledger of looks: %w", err)
+		return nil, fmt.Errorf("writing the ledger of looks: %w", err)
 	}
-	err := atomicfile.WriteFile(path, out.Bytes(), 0o644)
+	return out.Bytes(), nil
+}
+
+// Parse reads a ledger that is no file of its own; file names it in findings.
+func Parse(file string, text []byte) ([]Look, error) {
+	if len(text) > maxBytes {
+		return nil, broken(file, 0, fmt.Sprintf("it is larger than %d MiB", maxBytes>>20))
+	}
+	return parse(file, text)
+}
+
+// Append adds a line to the looks that Read gave. The file is replaced whole, so a kill leaves the old ledger or the
+// new one. Where it can't be written the error is a diag.List: a look that nobody counts must not be had.
+func Append(path string, all []Look, l Look) error {
+	text, err := encode(append(slices.Clone(all), l))
+	if err != nil {
+		return err
+	}
+	err = atomicfile.WriteFile(path, text, 0o644)
 	if errors.Is(err, fs.ErrPermission) || errors.Is(err, syscall.EROFS) {
 		return diag.List{{Pos: diag.Pos{File: path}, Msg: "the ledger of looks can't be written, since the folder takes no files: nothing is shown without it",
 			Mend: "give yourself the right to write into the folder of the experiment file, or copy experiment and ledger into one of your own"}}

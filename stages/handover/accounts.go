@@ -1,0 +1,134 @@
+package handover
+
+import (
+	"bytes"
+	"encoding/csv"
+	"encoding/json"
+	"fmt"
+	"slices"
+	"strings"
+
+	"fairlobe/stages/internal/account"
+)
+
+// HideTrial gives trial.json without the words of the operator: remarks are left out, other events lose their notes.
+func HideTrial(text []byte, hidden *Hidden) ([]byte, error) {
+	var t account.Trial
+	if err := json.Unmarshal(text, &t); err != nil {
+		return nil, fmt.Errorf("reading %s: %w", FileTrial, err)
+	}
+	var events []account.LogEvent
+	for _, e := range t.Events {
+		hidden.note(e.Note)
+		e.Note = ""
+		if e.Kind != account.Remark {
+			events = append(events, e)
+		}
+	}
+	t.Events = events
+	return encode(t)
+}
+
+// HideIntake gives intake.json with other names for the input files; names are those at home and away.
+func HideIntake(text []byte, names map[string]string, hidden *Hidden) ([]byte, error) {
+	var i account.Intake
+	if err := json.Unmarshal(text, &i); err != nil {
+		return nil, fmt.Errorf("reading %s: %w", FileIntake, err)
+	}
+	for n, w := range i.Warnings {
+		if w.File == "" {
+			continue
+		}
+		away, known := names[w.File]
+		if !known {
+			return nil, fmt.Errorf("%s speaks of %q, which is no input", FileIntake, w.File)
+		}
+		at := w.Said()
+		w.File = away
+		hidden.Texts[at] = w.Said()
+		i.Warnings[n] = w
+	}
+	return encode(i)
+}
+
+// Reads tells how many rows of spot files were read, and how many reports an intake speaks of as used.
+func Reads(intake []byte) (read, used int, err error) {
+	var i account.Intake
+	if err := json.Unmarshal(intake, &i); err != nil {
+		return 0, 0, fmt.Errorf("reading %s: %w", FileIntake, err)
+	}
+	return i.Read, i.Used, nil
+}
+
+// HideLog gives the switch log with an empty note column. It is the log of a run that went through, so its form was checked.
+func HideLog(text []byte, hidden *Hidden) ([]byte, error) {
+	in := csv.NewReader(bytes.NewReader(bytes.TrimPrefix(text, []byte("\ufeff"))))
+	in.FieldsPerRecord = -1
+	rows, err := in.ReadAll()
+	if err != nil {
+		return nil, fmt.Errorf("reading the switch log: %w", err)
+	}
+	if len(rows) == 0 {
+		return nil, fmt.Errorf("reading the switch log: it is empty")
+	}
+	at := slices.IndexFunc(rows[0], func(name string) bool { return strings.TrimSpace(name) == "note" })
+	if at < 0 {
+		return nil, fmt.Errorf("reading the switch log: it has no column note")
+	}
+	for i, row := range rows {
+		for k := range row {
+			row[k] = strings.TrimSpace(row[k])
+		}
+		if i > 0 && at < len(row) {
+			hidden.note(row[at])
+			row[at] = ""
+		}
+	}
+	var out bytes.Buffer
+	w := csv.NewWriter(&out)
+	if err := w.WriteAll(rows); err != nil {
+		return nil, fmt.Errorf("writing the switch log: %w", err)
+	}
+	return out.Bytes(), nil
+}
+
+// Away takes verdicts.json of home to what it must be away: names of sweeps and files in warnings are others. Both forms
+// come with their keys sorted, since only their content is to be compared.
+func (h *Hidden) Away(verdicts []byte) ([]byte, error) {
+	return sortedJSON(verdicts, h.Texts)
+}
+
+// SortedVerdicts gives verdicts.json with its keys sorted.
+func SortedVerdicts(verdicts []byte) ([]byte, error) { return sortedJSON(verdicts, nil) }
+
+func sortedJSON(verdicts []byte, texts map[string]string) ([]byte, error) {
+	var v any
+	d := json.NewDecoder(bytes.NewReader(verdicts))
+	d.UseNumber()
+	if err := d.Decode(&v); err != nil {
+		return nil, fmt.Errorf("reading %s: %w", FileVerdicts, err)
+	}
+	rename(v, texts)
+	return encode(v)
+}
+
+// rename changes the names of sweeps and the texts of warnings.
+func rename(v any, texts map[string]string) {
+	switch v := v.(type) {
+	case []any:
+		for _, item := range v {
+			rename(item, texts)
+		}
+	case map[string]any:
+		for _, key := range []string{"sweep", "text"} {
+			if text, ok := v[key].(string); ok {
+				if other, ok := texts[text]; ok {
+					v[key] = other
+				}
+			}
+		}
+		for _, inner := range v {
+			rename(inner, texts)
+		}
+	}
+}

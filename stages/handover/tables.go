@@ -1,0 +1,264 @@
+package handover
+
+import (
+	"fmt"
+	"maps"
+	"math"
+	"slices"
+	"strings"
+
+	"github.com/apache/arrow/go/v15/arrow"
+
+	"fairlobe/datasets"
+	"fairlobe/pipeline/table"
+	"fairlobe/stages/internal/station"
+)
+
+// Hidden is what was taken out or changed, for the screen and for the proof that nothing else was.
+type Hidden struct {
+	// Calls are the call signs of stations, each once, sorted; Locators their places of 6 characters and more; Positions counts the
+	// stations whose place was told in degrees.
+	Calls, Locators []string
+	Positions       int
+	// Sweeps are the names of the sweeps' files, sorted.
+	Sweeps []string
+	// Reasons counts dwells of which the words of a reason were dropped; Notes are the texts of the log that were.
+	Reasons int
+	Notes   []string
+	// Texts maps texts as they stand in verdicts at home to what stands there away, where the two differ.
+	Texts map[string]string
+}
+
+// NewHidden is that of nothing.
+func NewHidden() *Hidden { return &Hidden{Texts: map[string]string{}} }
+
+// hider makes private forms.
+type hider struct {
+	key    []byte
+	sweeps map[string]string
+	hidden *Hidden
+	places map[string]int // how many places a call has so far
+	calls  map[string]bool
+	at     map[string]bool
+}
+
+// HideTables gives the private forms of tables that the judge does not make. seedAndName tells the experiment. The caller releases
+// both what comes in and what comes out.
+func (k Key) HideTables(tables map[string]arrow.Record, seedAndName string, hidden *Hidden) (map[string]arrow.Record, error) {
+	h := &hider{key: k.stations(seedAndName), hidden: hidden, sweeps: map[string]string{}, places: map[string]int{}, calls: map[string]bool{}, at: map[string]bool{}}
+	h.nameSweeps(tables["sweeps"])
+	out := map[string]arrow.Record{}
+	for _, name := range slices.Sorted(maps.Keys(tables)) {
+		rec, err := h.hide(name, tables[name])
+		if err != nil {
+			return nil, fmt.Errorf("taking what is private out of table %s: %w", name, err)
+		}
+		out[name] = rec
+	}
+	hidden.Calls, hidden.Locators = slices.Sorted(maps.Keys(h.calls)), slices.Sorted(maps.Keys(h.at))
+	return out, nil
+}
+
+// nameSweeps numbers the sweeps by their names, so that they keep their order.
+func (h *hider) nameSweeps(rec arrow.Record) {
+	for r := table.NewReader(rec); r.Next(); {
+		h.sweeps[r.Str("sweep")] = ""
+	}
+	h.hidden.Sweeps = slices.Sorted(maps.Keys(h.sweeps))
+	for i, name := range h.hidden.Sweeps {
+		h.sweeps[name] = numbered("sweep", i+1, len(h.hidden.Sweeps))
+		h.hidden.Texts[name] = h.sweeps[name]
+	}
+}
+
+// numbered gives names that sort as their numbers do.
+func numbered(what string, i, of int) string {
+	return fmt.Sprintf("%s-%0*d", what, len(fmt.Sprint(of)), i)
+}
+
+// Numbered gives the names that stand for input files: input-01, input-02 ...
+func Numbered(what string, of int) []string {
+	out := make([]string, of)
+	for i := range out {
+		out[i] = numbered(what, i+1, of)
+	}
+	return out
+}
+
+// open are the text columns that hold nothing private: names that the experiment file declares, and words of fairlobe.
+var open = []string{"arm", "band", "direction", "distance_class", "plane", "region"}
+
+// hide gives a table row by row in its private form. A text column that nobody has thought of is an error and not a leak.
+func (h *hider) hide(name string, rec arrow.Record) (arrow.Record, error) {
+	fields := rec.Schema().Fields()
+	b := table.NewBuilder(rec.Schema())
+	values := make([]any, len(fields))
+	r := table.NewReader(rec)
+	for r.Next() {
+		for i, f := range fields {
+			v, err := h.value(name, f, r)
+			if err != nil {
+				return nil, err
+			}
+			values[i] = v
+		}
+		b.Append(values...)
+	}
+	if r.Len() == 0 { // the columns are held against the list all the same
+		for _, f := range fields {
+			if f.Type.ID() == arrow.STRING && !slices.Contains(open, f.Name) && !slices.Contains(told, name+"."+f.Name) {
+				return nil, unknown(f.Name)
+			}
+		}
+	}
+	return b.Record(), nil
+}
+
+// told are the text columns that have a private form.
+var told = []string{"stations.call", "stations.place", "stations.locator", "sweeps.sweep", "dwells.reason"}
+
+func unknown(column string) error {
+	return fmt.Errorf("it has a text column %q, and nothing says what may leave the house of it", column)
+}
+
+func (h *hider) value(name string, f arrow.Field, r *table.Reader) (any, error) {
+	switch name {
+	case "stations":
+		if v, ok := h.ofStation(f.Name, r); ok {
+			return v, nil
+		}
+	case "paths":
+		if v, ok := ofPath(f, r); ok {
+			return v, nil
+		}
+	case "sweeps":
+		if f.Name == "sweep" {
+			return h.sweeps[r.Str("sweep")], nil
+		}
+	case "dwells":
+		if f.Name == "reason" {
+			return h.reason(r.StrOrNil("reason")), nil
+		}
+	}
+	return plain(f, r)
+}
+
+// plain gives a value as it is.
+func plain(f arrow.Field, r *table.Reader) (any, error) {
+	if f.Type.ID() == arrow.STRING && !slices.Contains(open, f.Name) {
+		return nil, unknown(f.Name)
+	}
+	if r.Null(f.Name) {
+		return nil, nil
+	}
+	switch f.Type.ID() {
+	case arrow.BOOL:
+		return r.Bool(f.Name), nil
+	case arrow.INT32, arrow.INT64:
+		return r.Int(f.Name), nil
+	case arrow.FLOAT64:
+		return r.Float(f.Name), nil
+	case arrow.STRING:
+		return r.Str(f.Name), nil
+	}
+	return r.Time(f.Name), nil
+}
+
+// ofStation hides who and where a station is, and keeps what the judge makes of it.
+func (h *hider) ofStation(column string, r *table.Reader) (any, bool) {
+	call := r.Str("call")
+	switch column {
+	case "call":
+		h.calls[call] = true
+		return hashCall(h.key, call), true
+	case "place":
+		if r.Str("place") == "" {
+			return "", true
+		}
+		h.places[call]++
+		return placeName(h.places[call]), true
+	case "locator":
+		if r.Null("locator") {
+			return nil, true
+		}
+		at := r.Str("locator")
+		if len(at) > 4 {
+			h.at[at] = true
+		}
+		return strings.ToUpper(at[:min(len(at), 4)]), true
+	case "latitude":
+		if !r.Null("latitude") && r.Null("locator") {
+			h.hidden.Positions++
+		}
+		return nil, true
+	case "longitude":
+		return nil, true
+	case "bearing_deg":
+		return rounded(r, column, station.RoundDeg), true
+	case "distance_km":
+		return rounded(r, column, station.RoundKm), true
+	case "position_radius_km":
+		return rounded(r, column, station.RoundRadiusKm), true
+	}
+	return nil, false
+}
+
+// placeName gives "a" to "z", and then "a2" and so on.
+func placeName(n int) string {
+	letter := string(rune('a' + (n-1)%26))
+	if n <= 26 {
+		return letter
+	}
+	return fmt.Sprintf("%s%d", letter, (n-1)/26+1)
+}
+
+// ofPath rounds what gives lines of position: the sun's height at a moment tells a circle on which the station lies.
+func ofPath(f arrow.Field, r *table.Reader) (any, bool) {
+	switch {
+	case f.Name == "long_path_bearing_deg":
+		return rounded(r, f.Name, station.RoundDeg), true
+	case f.Name == "long_path_km":
+		return rounded(r, f.Name, func(km float64) float64 { return 100 * math.Round(km/100) }), true
+	case strings.HasSuffix(f.Name, "_deg"):
+		return rounded(r, f.Name, math.Round), true
+	}
+	return nil, false
+}
+
+// rounded gives a rounded value, or nil for null; zero has no sign.
+func rounded(r *table.Reader, column string, by func(float64) float64) any {
+	if r.Null(column) {
+		return nil
+	}
+	return by(r.Float(column)) + 0
+}
+
+// machineReasons are the reasons of table dwells whose words fairlobe wrote; behind the others stands what the operator wrote.
+var machineReasons = []string{"late switch: ", "not run: "}
+
+// reason keeps what the judge looks at, and drops the operator's words.
+func (h *hider) reason(text *string) any {
+	if text == nil {
+		return nil
+	}
+	for _, known := range machineReasons {
+		if strings.HasPrefix(*text, known) {
+			return *text
+		}
+	}
+	kind, words, found := strings.Cut(*text, ":")
+	if found {
+		h.hidden.Reasons++
+		h.hidden.note(words)
+	}
+	if strings.HasPrefix(kind, datasets.ReasonDroppedLate) {
+		return datasets.ReasonDroppedLate
+	}
+	return kind
+}
+
+func (h *Hidden) note(words string) {
+	if words = strings.TrimSpace(words); words != "" && !slices.Contains(h.Notes, words) {
+		h.Notes = append(h.Notes, words)
+	}
+}
