@@ -127,20 +127,28 @@ func (g *Given) Graph() []pipeline.Stage {
 
 // Again runs judge and report and gives all files of the payload that can be made again, by name.
 func (g *Given) Again(ctx context.Context, jobs int) (map[string][]byte, error) {
+	done, err := g.run(ctx, jobs)
+	if err != nil {
+		return nil, err
+	}
+	return g.made(done)
+}
+
+func (g *Given) run(ctx context.Context, jobs int) (*pipeline.Outcome, error) {
 	graph, err := pipeline.NewGraph(g.Graph()...)
 	if err != nil {
 		return nil, fmt.Errorf("joining the stages: %w", err)
 	}
-	done, err := pipeline.Run(ctx, graph, pipeline.Options{Jobs: jobs})
+	return pipeline.Run(ctx, graph, pipeline.Options{Jobs: jobs})
+}
+
+func (g *Given) made(done *pipeline.Outcome) (map[string][]byte, error) {
+	out := map[string][]byte{}
+	planned, err := scheduleFile(g.Planned)
 	if err != nil {
 		return nil, err
 	}
-	out := map[string][]byte{}
-	var planned bytes.Buffer
-	if err := schedule.WriteCSV(&planned, g.Planned); err != nil {
-		return nil, err
-	}
-	out[handover.FileSchedule] = planned.Bytes()
+	out[handover.FileSchedule] = planned
 	for _, name := range []string{report.FileVerdicts, report.FilePage} {
 		if out[name], err = done.Bytes(name); err != nil {
 			return nil, err
@@ -157,6 +165,14 @@ func (g *Given) Again(ctx context.Context, jobs int) (map[string][]byte, error) 
 		}
 	}
 	return out, nil
+}
+
+func scheduleFile(planned []schedule.Dwell) ([]byte, error) {
+	var out bytes.Buffer
+	if err := schedule.WriteCSV(&out, planned); err != nil {
+		return nil, err
+	}
+	return out.Bytes(), nil
 }
 
 func csvOf(done *pipeline.Outcome, name string) ([]byte, error) {
@@ -201,11 +217,11 @@ func DesignIn(file handover.Files) (*experiments.Experiment, []schedule.Dwell, e
 	if err != nil {
 		return nil, nil, handover.Fault(handover.FileExperiment, err)
 	}
-	var again bytes.Buffer
-	if err := schedule.WriteCSV(&again, drawn); err != nil {
+	again, err := scheduleFile(drawn)
+	if err != nil {
 		return nil, nil, err
 	}
-	if !bytes.Equal(again.Bytes(), text) {
+	if !bytes.Equal(again, text) {
 		return nil, nil, handover.Fault(handover.FileSchedule, fmt.Errorf("this is not the schedule that the seed of the experiment draws"))
 	}
 	return exp, drawn, nil

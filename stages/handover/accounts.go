@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	"fairlobe/stages/internal/account"
 )
@@ -51,13 +52,16 @@ func HideIntake(text []byte, names map[string]string, hidden *Hidden) ([]byte, e
 	return encode(i)
 }
 
-// Reads tells how many rows of spot files were read, and how many reports an intake speaks of as used.
-func Reads(intake []byte) (read, used int, err error) {
+// Rows tells of an intake how many rows of spot files were read and used, and the time of the last report, zero without one.
+func Rows(intake []byte) (read, used int, last time.Time, err error) {
 	var i account.Intake
 	if err := json.Unmarshal(intake, &i); err != nil {
-		return 0, 0, fmt.Errorf("reading %s: %w", FileIntake, err)
+		return 0, 0, last, fmt.Errorf("reading %s: %w", FileIntake, err)
 	}
-	return i.Read, i.Used, nil
+	if i.Last != nil {
+		last = i.Last.UTC()
+	}
+	return i.Read, i.Used, last, nil
 }
 
 // HideLog gives the switch log with an empty note column. It is the log of a run that went through, so its form was checked.

@@ -31,6 +31,12 @@ const (
 	FileManifest   = "manifest.json"
 )
 
+// Members are the names of all files of a payload but those of tables.
+func Members() []string {
+	return []string{FilePackage, FileExperiment, FileSeal, FileLooks, FileSwitches, FileSchedule, FileOrigin, FileTrial, FileIntake, FileStanding,
+		FileVerdicts, FilePage, FileManifest}
+}
+
 // Parquet and CSV give the names of a table's two files.
 func Parquet(table string) string { return "tables/" + table + ".parquet" }
 

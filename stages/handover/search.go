@@ -56,6 +56,9 @@ func Search(files []File, words []Word) ([]Hit, error) {
 	return hits, nil
 }
 
+// Find gives the words that a text holds.
+func Find(text string, words []Word) []Word { return newSearcher(words).in(text) }
+
 // eachText shows the texts of a file.
 func eachText(f File, visit func(where, text string)) error {
 	if path.Ext(f.Name) == ".parquet" {
