@@ -24,3 +24,14 @@ func Lines(typed, other []Variable) []string {
 	}
 	return out
 }
+
+// About gives what a key of the file stands for and its unit, "" where it has none. The path is a pattern, such as
+// "schedule.dwell_min", "fixed.power_w" or "claim[].within_km".
+func About(path string) (doc, unit string) {
+	for _, k := range knownKeys() {
+		if k.path == path {
+			return k.doc, k.unit
+		}
+	}
+	return "", ""
+}

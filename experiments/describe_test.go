@@ -17,3 +17,13 @@ func TestLines(t *testing.T) {
 	assert.Contains(t, held, "transformer ratio: 49")
 	assert.Contains(t, held, "radial count: 0")
 }
+
+func TestAbout(t *testing.T) {
+	doc, unit := About("arm[].feedpoint_height_m")
+	assert.Equal(t, "height of the wire's near end over ground", doc)
+	assert.Equal(t, "m", unit)
+	_, unit = About("schedule.dwell_min")
+	assert.Equal(t, "min", unit)
+	doc, unit = About("schedule.no_such_key")
+	assert.Empty(t, doc+unit)
+}

@@ -64,7 +64,7 @@ func (o Outline) Text(a Answers) ([]byte, error) {
 		return nil, fmt.Errorf("reading the frame of an experiment file: %w", err)
 	}
 	name := o.Name + ".toml.tmpl"
-	if _, err := fs.Stat(files, name); err != nil || o.Name == "frame" {
+	if _, err := fs.Stat(files, name); err != nil || o.Name == "frame" || o.Name == "sources" {
 		return nil, fmt.Errorf("there is no starting point %q", o.Name)
 	}
 	if _, err := frame.ParseFS(files, name); err != nil {
@@ -90,6 +90,40 @@ func (o Outline) Text(a Answers) ([]byte, error) {
 		return nil, fmt.Errorf("writing the starting point %s: %w", o.Name, err)
 	}
 	return aligned(text.String()), nil
+}
+
+// Sources is the end of an experiment file that has no data yet: where the reports, the sweeps and the log will be.
+type Sources struct {
+	// Measured are the arms that an analyser is to measure.
+	Measured []string
+	// PowerTold: the reports tell the power of the other station.
+	PowerTold bool
+}
+
+// Text is that end, with comments for a person.
+func (s Sources) Text() ([]byte, error) {
+	frame, err := template.ParseFS(files, "frame.toml.tmpl", "sources.toml.tmpl")
+	if err != nil {
+		return nil, fmt.Errorf("reading the sources of an experiment file: %w", err)
+	}
+	measured := make([]map[string]string, len(s.Measured))
+	for i, arm := range s.Measured {
+		measured[i] = map[string]string{"Arm": quoted(arm), "Files": quoted("sweeps/" + fileStem(arm, i+1) + "-*.s1p")}
+	}
+	var text bytes.Buffer
+	if err := frame.ExecuteTemplate(&text, "sources", map[string]any{"Measured": measured, "PowerTold": s.PowerTold}); err != nil {
+		return nil, fmt.Errorf("writing the sources of an experiment file: %w", err)
+	}
+	return text.Bytes(), nil
+}
+
+// fileStem makes the beginning of a file's name from an arm's, or from its number where the name is no plain word.
+func fileStem(arm string, number int) string {
+	plain := func(r rune) bool { return r >= '0' && r <= '9' || r >= 'a' && r <= 'z' || r >= 'A' && r <= 'Z' }
+	if arm == "" || strings.ContainsFunc(arm, func(r rune) bool { return !plain(r) }) {
+		return "arm-" + strconv.Itoa(number)
+	}
+	return arm
 }
 
 // commentColumn is where comments behind a value begin.

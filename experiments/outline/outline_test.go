@@ -58,8 +58,22 @@ func TestDwellWithoutInterval(t *testing.T) {
 }
 
 func TestUnknownStartingPoint(t *testing.T) {
-	for _, name := range []string{"", "frame", "../outline"} {
+	for _, name := range []string{"", "frame", "sources", "../outline"} {
 		_, err := Outline{Name: name}.Text(answers())
 		require.EqualError(t, err, fmt.Sprintf("there is no starting point %q", name))
 	}
+}
+
+func TestSources(t *testing.T) {
+	text, err := Sources{Measured: []string{"low", "wire 2 (long)"}, PowerTold: true}.Text()
+	require.NoError(t, err)
+	require.Contains(t, string(text), `power_w = { column = "power_w", unit = "W" } }`)
+	require.Contains(t, string(text), "arm = \"low\"\nfiles = [\"sweeps/low-*.s1p\"]\n")
+	require.Contains(t, string(text), "arm = \"wire 2 (long)\"\nfiles = [\"sweeps/arm-2-*.s1p\"]\n", "a name that no file can have")
+	bare, err := Sources{}.Text()
+	require.NoError(t, err)
+	require.NotContains(t, string(bare), "sweeps")
+	require.NotContains(t, string(bare), "power_w")
+	require.Equal(t, 2, strings.Count(string(bare), "[[spots]]"))
+	require.Contains(t, string(bare), "switches = \"log/switches.csv\"")
 }
