@@ -19,7 +19,7 @@ type Comparison struct {
 	// Question are differences of the smallest difference and of claims: what is asked is no longer the same.
 	Question []string
 	// Place, Length and Words are told and not counted: where it stands and which way the wires run as a whole; how many
-	// blocks and outings; words for people.
+	// blocks and outings, and the time between dwells; words for people.
 	Place, Length, Words []string
 }
 
@@ -254,7 +254,11 @@ func (p *pair) axis(name string, was, is map[string]any) bool {
 	kept, along := sameAngle(a, b), sameAngle(a+p.turn, b)
 	switch was["frame"] {
 	case "wire":
-		return along
+		if kept {
+			p.found.Question = append(p.found.Question, Printable(fmt.Sprintf(
+				"claim %q, toward_deg: %s deg there and here, and the wire was turned: turn it by hand to %s", name, number(b), number(angle(a+p.turn)))))
+		}
+		return kept || along
 	case "north":
 		return kept
 	}
@@ -342,7 +346,7 @@ func (p *pair) schedule() {
 		switch {
 		case key == "sessions", key == "blocks":
 			continue
-		case key == "breaks":
+		case slices.Contains([]string{"breaks", "arm_change_min", "band_change_min"}, key): // time between dwells
 			to = &p.found.Length
 		case key == "order" && (was[key] == nil || is[key] == nil):
 			p.found.Words = append(p.found.Words, "the order of one of the two stood in a file; that of the other is drawn by fairlobe")

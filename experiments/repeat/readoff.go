@@ -57,10 +57,10 @@ func (p Plan) readOff() (experiments.Schedule, []string) {
 	}
 	var mixed bool
 	if s.Dwell, mixed = o.length(func(d schedule.Dwell) time.Duration { return d.End.Sub(d.Start) }); mixed {
-		note("the original's dwells had several lengths; the repeat has the one that came most often, %s", s.Dwell)
+		note("the original's dwells had several lengths; the repeat has the one that came most often, %s min", number(s.Dwell.Minutes()))
 	}
 	if s.Settle, mixed = o.length(func(d schedule.Dwell) time.Duration { return d.SettleEnd.Sub(d.Start) }); mixed {
-		note("the original's dwells settled for several lengths; the repeat has the one that came most often, %s", s.Settle)
+		note("the original's dwells settled for several lengths; the repeat has the one that came most often, %s min", number(s.Settle.Minutes()))
 	}
 	s.Settle = max(s.Settle, p.Original.Fixed.Slot)
 	s.Pattern = schedule.Pairs

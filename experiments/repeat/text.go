@@ -214,8 +214,7 @@ func about(path string) string {
 }
 
 func (w *writer) arms() {
-	_, names := tables(w.content, "arm")
-	byName, _ := tables(w.content, "arm")
+	byName, names := tables(w.content, "arm")
 	for _, name := range names {
 		w.say("\n[[arm]]")
 		w.set("name", name, "")
@@ -233,8 +232,8 @@ func (w *writer) scheduled() {
 	w.set("dwell_min", s.Dwell.Minutes(), about("schedule.dwell_min"))
 	w.set("settle_min", s.Settle.Minutes(), "the first part of each dwell, left out")
 	w.set("pattern", s.Pattern, "")
-	w.set("changeover", s.Changeover, "<-- how you change the arms: \"by hand\" or \"switch\"")
-	w.set("arm_change_min", s.ArmChange.Minutes(), "<-- what a change takes at your place")
+	w.set("changeover", s.Changeover, "")
+	w.set("arm_change_min", s.ArmChange.Minutes(), "<-- what a change takes you")
 	w.set("band_change_min", s.BandChange.Minutes(), "")
 	w.set("rotate", s.Rotate, "")
 	if len(s.Breaks) > 0 {
@@ -312,11 +311,11 @@ func (w *writer) claimComment(key string, t map[string]any) string {
 		}
 		switch t["frame"] {
 		case "wire":
-			return "<-- from true north: if your wire runs another way, turn this by the same angle"
+			return "<-- from true north; turn it by the angle by which you turn slope_azimuth_deg"
 		case "north":
 			return "from true north; it stays, whichever way your wire runs"
 		}
-		return "<-- from true north: if it means the wire, and yours runs another way, turn it by the same angle"
+		return "<-- from true north; if it means the wire, turn it with slope_azimuth_deg"
 	}
 	return ""
 }
@@ -420,4 +419,3 @@ locator = %q               # <-- your locator, six characters
 ground = "average"                  # <-- "poor", "average", "good", "sea", or { permittivity = 13, conductivity_s_per_m = 0.005 }
 `, call, locator))
 }
-
