@@ -31,6 +31,10 @@ func runCheck(ctx context.Context, path string, std streams) error {
 	if err != nil {
 		return err
 	}
+	origin, err := o.readOrigin()
+	if err != nil {
+		return err
+	}
 	warnings := slices.Concat(o.warnings, o.sealNotes(), o.placeholders(), o.exp.Unnamed())
 	if o.planned == nil {
 		warnings = append(warnings, diag.Diag{Pos: o.exp.Pos("seed"), Severity: diag.Warning,
@@ -51,6 +55,15 @@ func runCheck(ctx context.Context, path string, std streams) error {
 	}
 	fmt.Fprintf(std.out, "%s: no faults%s\n", path, counted(len(warnings)))
 	o.describe(std)
+	if origin == nil {
+		return nil
+	}
+	c, err := origin.Against(o.exp)
+	if err != nil {
+		return err
+	}
+	fmt.Fprintln(std.out)
+	describeRepeat(std.out, origin, c, o.exp.Station.Locator == placeholderLocator)
 	return nil
 }
 

@@ -32,6 +32,10 @@ Your own trial, in this order:
                                           log of what you do
     fairlobe run my-wire.toml             verdicts
 
+What somebody else shared:
+
+    fairlobe receive their-wire.zip       checks it and prepares your repeat
+
 EXIT STATUS
     0    done, whatever the verdicts
     1    experiment file, data or log are at fault (said at file:line), or the
@@ -189,6 +193,43 @@ QUESTIONS, for --about
     null          is the trial fair? one antenna under two names
     step          does the trial find half the power?
     both-ways     do I hear as well as I am heard?`
+
+const receiveLong = `Opens what fairlobe share has made: checks every checksum, the seal, the
+schedule and all tables against one another, refuses whatever is not right, and
+prepares a repeat in the folder DIR (default: the bundle's name), which must not
+exist or be empty. Nothing is written unless all of it is right.
+
+    DIR/NAME.toml          your repeat: the same question, claims, smallest
+                           difference, arms and fixed variables; an order drawn
+                           afresh, on days to come
+    DIR/my-station.toml    your call, locator and ground, to be filled in
+    DIR/NAME.origin.json   where it comes from
+    DIR/NAME/              for your spots, sweeps and log
+    DIR/received/          what you received, as it came
+
+Write down what you really put up. fairlobe check then says in what your repeat
+differs: a direct repeat differs in place, days and length alone, a varied one in
+more. With other claims or another smallest difference it is another question,
+and fairlobe pool will not add it to the original.
+
+--station FILE  copies your station's file, if you have one.
+--start TIME    the first slot of the first session; the others keep their
+                distance from it.
+--seed NUMBER   the seed, where several operators agree on one.
+--verify        unpacks nothing. It runs the analysis again from the reports in
+                the bundle, and says whether the same bytes come out.
+
+    fairlobe receive ridge-wire.zip
+    fairlobe receive --station my-station.toml ridge-wire.zip my-repeat
+    fairlobe receive --verify ridge-wire.zip
+
+EXIT STATUS
+    0    done; with --verify: the same bytes
+    1    the bundle or the station's file is at fault, or the machine failed:
+         nothing was written
+    2    the command line is wrong; nothing was read
+    3    --verify: other bytes come out
+    130  interrupted; nothing was written`
 
 const helpSchedule = `How the order of the arms is drawn, so that anyone can do it again
 

@@ -22,6 +22,7 @@ const (
 	statusDone        = 0
 	statusFault       = 1 // the experiment file, data, log or bundle is at fault, or the machine failed
 	statusUsage       = 2 // the command line is wrong, nothing was read
+	statusOther       = 3 // other bytes came out than those that were there
 	statusInterrupted = 130
 )
 
@@ -81,6 +82,7 @@ func usage(format string, args ...any) error { return usageError{fmt.Errorf(form
 func status(err error, cmd *cobra.Command, errOut io.Writer) int {
 	var findings diag.List
 	var wrongUse usageError
+	var other otherBytes
 	switch {
 	case err == nil:
 		return statusDone
@@ -93,6 +95,9 @@ func status(err error, cmd *cobra.Command, errOut io.Writer) int {
 	case errors.As(err, &wrongUse):
 		fmt.Fprintf(errOut, "fairlobe: %v\n    mend: see %s\n", err, helpFor(cmd))
 		return statusUsage
+	case errors.As(err, &other):
+		fmt.Fprintln(errOut, other.text)
+		return statusOther
 	}
 	fmt.Fprintf(errOut, "fairlobe: %v\n", err)
 	if mend := mendFor(err); mend != "" {
@@ -165,7 +170,7 @@ func rootCommand(std streams) *cobra.Command {
 	root.SetUsageTemplate(usageTemplate)
 	root.SetHelpCommand(helpCommand())
 	root.AddCommand(newCommand(std), checkCommand(std), designCommand(std), rehearseCommand(std), fieldCommand(std),
-		runCommand(std))
+		runCommand(std), receiveCommand(std))
 	root.AddCommand(topics()...)
 	return root
 }

@@ -111,6 +111,9 @@ func (opt newOptions) text(path string) ([]byte, error) {
 	return text, nil
 }
 
+// emptyLog is a switch log without an entry.
+const emptyLog = "time,entered,event,session,band,block,arm,value,note\n"
+
 // writeNew writes the experiment file, and the folders of its data with an empty log.
 func writeNew(path, log string, text []byte, std streams) error {
 	if err := createNew(path, text); err != nil {
@@ -122,7 +125,7 @@ func writeNew(path, log string, text []byte, std streams) error {
 			return fmt.Errorf("making the data folders: %w", err)
 		}
 	}
-	if err := createNew(log, []byte("time,entered,event,session,band,block,arm,value,note\n")); err != nil {
+	if err := createNew(log, []byte(emptyLog)); err != nil {
 		return err
 	}
 	fmt.Fprintf(std.out, "Wrote %s and the folder %s for its data.\nNext: fill in what is marked with <--, then\n\n    fairlobe check %s\n", path, data, path)

@@ -11,6 +11,7 @@ import (
 	"path"
 	"path/filepath"
 	"slices"
+	"strings"
 )
 
 // Extract writes the whole bag into the folder dir; see [Bag.ExtractContext].
@@ -21,6 +22,15 @@ func (b *Bag) Extract(dir string) error { return b.ExtractContext(context.Backgr
 // failure, and when ctx ends, dir is as it was and nothing is left beside it. Nothing outside the folder beside dir is written, not even
 // through links that somebody puts there meanwhile.
 func (b *Bag) ExtractContext(ctx context.Context, dir string) error {
+	return WriteFolder(ctx, dir, b.Files())
+}
+
+// Files gives every file of the bag, with its name inside the bag. Their bytes are not to be changed.
+func (b *Bag) Files() []File { return slices.Concat(b.tags, payloadMembers(b.payload)) }
+
+// WriteFolder makes the folder dir of these files as [Bag.ExtractContext] does: all of it or nothing. A name that ends in a slash
+// stands for an empty folder.
+func WriteFolder(ctx context.Context, dir string, files []File) error {
 	t, err := newTarget(dir)
 	if err != nil {
 		return err
@@ -29,7 +39,7 @@ func (b *Bag) ExtractContext(ctx context.Context, dir string) error {
 	if err := t.root.Mkdir(t.temp, t.perm); err != nil {
 		return fmt.Errorf("unpacking into %s: %w", dir, err)
 	}
-	if err := t.fill(ctx, slices.Concat(b.tags, payloadMembers(b.payload))); err != nil {
+	if err := t.fill(ctx, files); err != nil {
 		return errors.Join(fmt.Errorf("unpacking into %s: %w", dir, err), t.root.RemoveAll(t.temp))
 	}
 	return nil
@@ -125,6 +135,9 @@ func (t *target) write(ctx context.Context, files []File) error {
 		}
 		if err := inside.MkdirAll(path.Dir(f.Name), 0o755); err != nil {
 			return err
+		}
+		if strings.HasSuffix(f.Name, "/") {
+			continue
 		}
 		if err := writeFile(inside, f); err != nil {
 			return err

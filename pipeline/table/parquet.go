@@ -206,3 +206,22 @@ func Rows(data []byte) (n int64, err error) {
 	defer f.Close()
 	return countRows(f)
 }
+
+// Note gives an entry of the key-value metadata of a Parquet file, such as "version", or "". Schemas of this program write theirs
+// there.
+func Note(data []byte, key string) (value string, err error) {
+	defer func() {
+		if p := recover(); p != nil {
+			value, err = "", fmt.Errorf("reading the notes of a table: not a sound Parquet file: %v", p)
+		}
+	}()
+	f, err := file.NewParquetReader(bytes.NewReader(data))
+	if err != nil {
+		return "", fmt.Errorf("reading the notes of a table: %w", err)
+	}
+	defer f.Close()
+	if v := f.MetaData().KeyValueMetadata().FindValue(key); v != nil {
+		return *v, nil
+	}
+	return "", nil
+}

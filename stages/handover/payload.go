@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"math"
+	"strconv"
 
 	"github.com/apache/arrow/go/v15/arrow"
 	"github.com/apache/arrow/go/v15/arrow/memory"
@@ -82,6 +83,9 @@ func (f Files) Table(mem memory.Allocator, o pipeline.Output) (arrow.Record, err
 		}
 		return nil, Fault(file, err)
 	}
+	if err := checkVersion(file, data, o.Schema); err != nil {
+		return nil, err
+	}
 	rec, err := table.Decode(mem, data, o.Schema)
 	if err != nil {
 		return nil, Fault(file, err)
@@ -91,6 +95,25 @@ func (f Files) Table(mem memory.Allocator, o pipeline.Output) (arrow.Record, err
 		return nil, Fault(file, err)
 	}
 	return rec, nil
+}
+
+// checkVersion refuses a table of a later version than that of the schema.
+func checkVersion(file string, data []byte, schema *arrow.Schema) error {
+	written, err := table.Note(data, "version")
+	if err != nil {
+		return Fault(file, err)
+	}
+	reads, _ := schema.Metadata().GetValue("version")
+	is, err := strconv.Atoi(written)
+	if known, _ := strconv.Atoi(reads); err == nil && is > known {
+		return Later(file, fmt.Sprintf("the table has version %d, and this version of fairlobe reads %d", is, known))
+	}
+	return nil
+}
+
+// Later tells of a file that a later version of the program has written.
+func Later(file, msg string) error {
+	return diag.List{{Pos: diag.Pos{File: "data/" + file}, Code: "future_format", Msg: msg, Mend: "take a newer version of fairlobe"}}
 }
 
 // CheckTables holds tables against one another, as far as those who read them rely on it: stations are numbered from 0
@@ -110,6 +133,9 @@ func CheckTables(tables map[string]arrow.Record) error {
 	return nil
 }
 
+// mostSize is far above every number of a table, and far below what makes sums and squares of numbers overflow.
+const mostSize = 1e12
+
 func checkTable(name string, rec arrow.Record, stations int64) error {
 	for _, f := range rec.Schema().Fields() {
 		switch {
@@ -123,7 +149,7 @@ func checkTable(name string, rec arrow.Record, stations int64) error {
 		case f.Type.ID() == arrow.FLOAT64:
 			of := table.Floats(rec, f.Name)
 			for i := range of.Len() {
-				if of.IsValid(i) && (math.IsNaN(of.Value(i)) || math.IsInf(of.Value(i), 0)) {
+				if of.IsValid(i) && !(math.Abs(of.Value(i)) <= mostSize) {
 					return fault(Parquet(name), fmt.Sprintf("row %d has no number in column %s", i+1, f.Name))
 				}
 			}
