@@ -39,6 +39,12 @@ type Published struct {
 	Removed   []string // made by an earlier run, and not any more
 }
 
+// Made tells whether dir is an output folder already.
+func (f Folder) Made(dir string) bool {
+	text, err := os.ReadFile(filepath.Join(dir, f.Marker))
+	return err == nil && string(text) == f.Text
+}
+
 // Claim makes dir an output folder: a new or empty folder gets the marker. A folder that holds
 // anything and has no marker is refused with a finding and left as it is.
 func (f Folder) Claim(dir string) error {

@@ -82,6 +82,17 @@ func Find(exp *experiments.Experiment) (*Data, error) {
 	return d, faults.Err()
 }
 
+// Files gives the names of the files that were found, each once, in the order of their names; log is "" without a switch log.
+func (d *Data) Files() (spots, sweeps []string, log string) {
+	for _, f := range d.spots {
+		spots = append(spots, f.name)
+	}
+	for _, f := range d.sweeps {
+		sweeps = append(sweeps, f.name)
+	}
+	return slices.Compact(spots), slices.Compact(sweeps), d.log
+}
+
 func expand(exp *experiments.Experiment, patterns []string, path string, faults *diag.List) []string {
 	var out []string
 	for _, pattern := range patterns {

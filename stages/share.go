@@ -41,6 +41,8 @@ type Handed struct {
 	// Files are those of the payload that rest on the run, and the design. What stands beside the experiment file (seal,
 	// ledger, log, origin) is not among them.
 	Files []handover.File
+	// Experiment is the experiment as somebody else will read it.
+	Experiment *experiments.Experiment
 	// Hidden is what stays.
 	Hidden *handover.Hidden
 	// Created is the time of the last report; without one it is that of the design.
@@ -59,6 +61,17 @@ func (h *Handed) Release() {
 	h.tables = nil
 }
 
+// Rows counts the rows of a table that leaves the house.
+func (h *Handed) Rows(table string) int64 {
+	if rec := h.tables[table]; rec != nil {
+		return rec.NumRows()
+	}
+	return 0
+}
+
+// Tables counts the tables that leave the house.
+func (h *Handed) Tables() int { return len(h.tables) }
+
 // DataPackage describes files of a payload; without a run it knows no tables.
 func (h *Handed) DataPackage(about handover.About, files []handover.File) ([]byte, error) {
 	return handover.DataPackage(about, files, h.tables)
@@ -74,7 +87,11 @@ func Design(exp *experiments.Experiment, planned []schedule.Dwell, seal Standing
 	if err != nil {
 		return nil, err
 	}
-	h := &Handed{Files: []handover.File{{Name: handover.FileExperiment, Data: text}, {Name: handover.FileSchedule, Data: order}}, Hidden: handover.NewHidden(), Created: seal.SealedAt}
+	private, list := experiments.Parse(handover.FileExperiment, text, func(string) ([]byte, error) { return order, nil })
+	if err := list.Err(); err != nil {
+		return nil, fmt.Errorf("the private form of the experiment can't be read, which is a mistake in the program: %w", err)
+	}
+	h := &Handed{Experiment: private, Files: []handover.File{{Name: handover.FileExperiment, Data: text}, {Name: handover.FileSchedule, Data: order}}, Hidden: handover.NewHidden(), Created: seal.SealedAt}
 	if h.Created.IsZero() && len(planned) > 0 {
 		h.Created = planned[0].Start
 	}
@@ -88,7 +105,7 @@ func (h Home) HandOver(ctx context.Context, key handover.Key) (*Handed, error) {
 	if err != nil {
 		return nil, err
 	}
-	away, err := h.hide(key, out.Hidden)
+	away, err := h.hide(key, out)
 	if err != nil {
 		return nil, err
 	}
@@ -104,12 +121,9 @@ func (h Home) HandOver(ctx context.Context, key handover.Key) (*Handed, error) {
 }
 
 // hide gives the trial as somebody else will have it.
-func (h Home) hide(key handover.Key, hidden *handover.Hidden) (*Given, error) {
-	exp, err := h.privateExperiment()
-	if err != nil {
-		return nil, err
-	}
-	g := &Given{Experiment: exp, Planned: h.Planned, Accounts: map[string][]byte{},
+func (h Home) hide(key handover.Key, out *Handed) (*Given, error) {
+	var err error
+	g := &Given{Experiment: out.Experiment, Planned: h.Planned, Accounts: map[string][]byte{},
 		Standing: handover.Standing{Format: 1, Name: h.Name, Tool: h.Tool, Seal: h.Seal.Digest, SealState: h.Seal.State, Added: h.Seal.Added, Looks: h.Looks}}
 	if h.Seal.State != judge.SealNone {
 		g.Standing.SealedMs = h.Seal.SealedAt.UnixMilli()
@@ -127,20 +141,20 @@ func (h Home) hide(key handover.Key, hidden *handover.Hidden) (*Given, error) {
 		}
 	}
 	of := strconv.FormatUint(h.Experiment.Seed, 10) + " " + h.Experiment.Name
-	if g.Tables, err = key.HideTables(home, of, hidden); err != nil {
+	if g.Tables, err = key.HideTables(home, of, out.Hidden); err != nil {
 		return nil, err
 	}
 	text, err := h.Done.Bytes(handover.FileTrial)
 	if err != nil {
 		return nil, err
 	}
-	if g.Accounts[handover.FileTrial], err = handover.HideTrial(text, hidden); err != nil {
+	if g.Accounts[handover.FileTrial], err = handover.HideTrial(text, out.Hidden); err != nil {
 		return nil, err
 	}
 	if text, err = h.Done.Bytes(handover.FileIntake); err != nil {
 		return nil, err
 	}
-	g.Accounts[handover.FileIntake], err = handover.HideIntake(text, h.InputNames(), hidden)
+	g.Accounts[handover.FileIntake], err = handover.HideIntake(text, h.InputNames(), out.Hidden)
 	return g, err
 }
 
@@ -151,23 +165,6 @@ func (h Home) InputNames() map[string]string {
 		out[h.Done.Inputs[i].Name] = away
 	}
 	return out
-}
-
-// privateExperiment reads the private form as somebody else will.
-func (h Home) privateExperiment() (*experiments.Experiment, error) {
-	text, err := h.Experiment.Private()
-	if err != nil {
-		return nil, err
-	}
-	order, err := scheduleFile(h.Planned)
-	if err != nil {
-		return nil, err
-	}
-	exp, list := experiments.Parse(handover.FileExperiment, text, func(string) ([]byte, error) { return order, nil })
-	if err := list.Err(); err != nil {
-		return nil, fmt.Errorf("the private form of the experiment can't be read, which is a mistake in the program: %w", err)
-	}
-	return exp, nil
 }
 
 // compare proves that the private form changes no verdict.

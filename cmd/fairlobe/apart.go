@@ -46,6 +46,9 @@ func resolved(path string) (string, error) {
 // noOwnOutput refuses patterns that name what a run has written.
 func (o *opened) noOwnOutput(all []pipeline.Stage, dir string) error {
 	outer, err := resolved(dir)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil // nothing was written yet
+	}
 	if err != nil {
 		return fmt.Errorf("looking for the output folder: %w", err)
 	}

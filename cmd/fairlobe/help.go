@@ -69,6 +69,40 @@ EXIT STATUS
 
 See also: fairlobe help verdicts`
 
+const shareLong = `Packs the experiment, its tables, verdicts and report into NAME.zip, so that
+another operator can check it, repeat it (fairlobe receive) and pool it with
+others. The file is a zip with a BagIt bag and a data package inside: any
+operator can read it without fairlobe.
+
+Private by default. Your call, notes, spot and sweep files, names of files and
+folders stay home; locators are cut to 4 characters; call signs of stations are
+hashed with a secret key that is drawn on the first use and never leaves the
+house. Judge and report run once more over what would leave, and nothing is
+written unless every verdict and number is that of home; then the whole bundle
+is searched for what must not be in it. The screen says item by item what leaves
+and what stays.
+
+--design-only shares the experiment alone, before there are data.
+--licence says what others may do with it: CC-BY-4.0 (use it and name you),
+CC0-1.0 (use it), ODbL-1.0, or any other SPDX identifier. Without it no licence
+is given.
+--key names another key file. Bundles of one key are known to be of one
+operator, whose trials pool does not count as independent: keep one key.
+
+Sharing shows the verdicts, so over new data it counts as a look, as run does. A
+former bundle of the same experiment is replaced, any other file is left alone.
+
+    fairlobe share my-wire.toml --licence CC-BY-4.0
+    fairlobe share my-wire.toml --design-only --to design.zip
+
+EXIT STATUS
+    0    the bundle is written
+    1    experiment file, data, log or key are at fault, something private
+         stands in a text of yours (said at file:line), or the machine failed:
+         nothing was written
+    2    the command line is wrong; nothing was read
+    130  interrupted; nothing was written`
+
 const checkLong = `Reads the experiment file and all its data without judging anything, and says
 what is wrong or doubtful: each finding with file:line:column, what it is, and
 how to mend it. It lists in what the arms differ, also what follows from the

@@ -170,7 +170,7 @@ func rootCommand(std streams) *cobra.Command {
 	root.SetUsageTemplate(usageTemplate)
 	root.SetHelpCommand(helpCommand())
 	root.AddCommand(newCommand(std), checkCommand(std), designCommand(std), rehearseCommand(std), fieldCommand(std),
-		runCommand(std), receiveCommand(std))
+		runCommand(std), shareCommand(std), receiveCommand(std))
 	root.AddCommand(topics()...)
 	return root
 }

@@ -215,23 +215,32 @@ func mergeReports(done, first *pipeline.Outcome) {
 
 // record adds this run to the ledger, if it is the first over these data and there are any.
 func (o *opened) record(done *pipeline.Outcome, l look) error {
+	line, err := o.lookOf(done, l)
+	if err != nil || line == nil {
+		return err
+	}
+	return looks.Append(looksPath(o.exp), l.all, *line)
+}
+
+// lookOf gives the line of the ledger that this run adds; nil if it adds none.
+func (o *opened) lookOf(done *pipeline.Outcome, l look) (*looks.Look, error) {
 	rec, err := done.Table("receptions")
 	if err != nil {
-		return err
+		return nil, err
 	}
 	defer rec.Release()
 	if !l.isNew || rec.NumRows() == 0 {
-		return nil
+		return nil, nil
 	}
 	canonical, err := o.exp.Canonical()
 	if err != nil {
-		return fmt.Errorf("writing the experiment in its canonical form: %w", err)
+		return nil, fmt.Errorf("writing the experiment in its canonical form: %w", err)
 	}
 	blocks, ps, err := summary(done)
 	if err != nil {
-		return err
+		return nil, err
 	}
-	return looks.Append(looksPath(o.exp), l.all, looks.Look{Time: time.Now().UTC(), Data: l.data, Experiment: "sha256:" + store.Sum(canonical), Blocks: blocks, P: ps})
+	return &looks.Look{Time: time.Now().UTC(), Data: l.data, Experiment: "sha256:" + store.Sum(canonical), Blocks: blocks, P: ps}, nil
 }
 
 // summary gives the number of blocks and the p values, for the ledger.

@@ -1,0 +1,436 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"fairlobe/experiments"
+	"fairlobe/experiments/looks"
+	"fairlobe/experiments/repeat"
+	"fairlobe/experiments/seal"
+	"fairlobe/pipeline"
+	"fairlobe/pipeline/atomicfile"
+	"fairlobe/pipeline/bag"
+	"fairlobe/pipeline/diag"
+	"fairlobe/pipeline/manifest"
+	"fairlobe/pipeline/store"
+	"fairlobe/stages"
+	"fairlobe/stages/handover"
+)
+
+type shareOptions struct {
+	to, licence, key string
+	designOnly       bool
+	out, store       string
+	jobs             jobs
+}
+
+func shareCommand(std streams) *cobra.Command {
+	var opt shareOptions
+	cmd := &cobra.Command{
+		Use:   "share EXPERIMENT",
+		Short: "A bundle for other operators, without what is private",
+		Long:  shareLong,
+		Args:  oneExperiment,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			licence, err := licenceOf(opt.licence, cmd.Flags().Changed("licence"))
+			if err != nil {
+				return err
+			}
+			for _, name := range []string{"out", "store", "jobs"} {
+				if opt.designOnly && cmd.Flags().Changed(name) {
+					return usage("--design-only runs nothing, so --%s has no meaning with it", name)
+				}
+			}
+			return runShare(cmd.Context(), args[0], opt, licence, std)
+		},
+	}
+	f := cmd.Flags()
+	f.StringVar(&opt.to, "to", "", "`file` of the bundle (default: NAME.zip beside NAME.toml)")
+	f.BoolVar(&opt.designOnly, "design-only", false, "the experiment alone, before or without data")
+	f.StringVar(&opt.licence, "licence", "", "SPDX `id` of the licence that you give, such as CC-BY-4.0; none is assumed")
+	f.StringVar(&opt.key, "key", "", "`file` of your secret key (default: share.key in your configuration folder)")
+	f.StringVar(&opt.out, "out", "", "`folder` of the outputs of run, whose store is used (default: NAME.out)")
+	f.StringVar(&opt.store, "store", "", "`folder` of what earlier runs computed (default: inside the outputs)")
+	f.Var(&opt.jobs, "jobs", "how many stages run at a time, at most 1024 (default: one for each processor)")
+	return cmd
+}
+
+func licenceOf(id string, given bool) (*handover.Licence, error) {
+	if !given {
+		return nil, nil
+	}
+	l, err := handover.LicenceOf(id)
+	if err != nil {
+		return nil, usage("--licence: %v", err)
+	}
+	return &l, nil
+}
+
+// sharing is one bundle in the making.
+type sharing struct {
+	*opened
+	opt     shareOptions
+	licence *handover.Licence
+	name    string // of the bundle
+	target  string
+	key     shareKey
+	handed  *stages.Handed
+	files   []handover.File
+	// Counts for the screen.
+	spots, sweeps []string
+	log           string
+	look          look
+	line          *looks.Look // that this run adds to the ledger
+}
+
+func runShare(ctx context.Context, path string, opt shareOptions, licence *handover.Licence, std streams) error {
+	o, err := open(path)
+	if err != nil {
+		return err
+	}
+	if err := o.needSeed(); err != nil {
+		return err
+	}
+	s := &sharing{opened: o, opt: opt, licence: licence, name: bundleName(o.exp.Name), target: opt.to}
+	if s.target == "" {
+		s.target = filepath.Join(o.exp.Dir, s.name+".zip")
+	}
+	if s.key, err = findKey(opt.key); err != nil {
+		return err
+	}
+	if err := s.mayReplace(); err != nil {
+		return err
+	}
+	for _, d := range o.sealNotes() {
+		fmt.Fprintln(std.err, d)
+	}
+	if err := s.gather(ctx, std); err != nil {
+		return err
+	}
+	defer s.handed.Release()
+	bundle, identity, err := s.pack()
+	if err != nil {
+		return err
+	}
+	if err := ctx.Err(); err != nil {
+		return err
+	}
+	if err := s.write(bundle); err != nil {
+		return err
+	}
+	s.tell(std, len(bundle), identity)
+	return nil
+}
+
+var notInNames = regexp.MustCompile(`[^A-Za-z0-9._-]+`)
+
+// bundleName makes of an experiment's name one that a bundle's folder can have.
+func bundleName(name string) string {
+	if bag.CheckName(name) == nil {
+		return name
+	}
+	name = strings.Trim(notInNames.ReplaceAllString(name, "-"), ".-_")
+	name = strings.TrimRight(name[:min(len(name), 60)], ".-_")
+	if bag.CheckName(name) != nil {
+		return "experiment"
+	}
+	return name
+}
+
+// mayReplace refuses a target that is something else than an earlier bundle of the same experiment and operator.
+func (s *sharing) mayReplace() error {
+	refuse := func(what string) error {
+		return diag.List{{Pos: diag.Pos{File: s.target}, Msg: what + "; nothing was written", Mend: "move it away, or name another file with --to"}}
+	}
+	info, err := os.Stat(s.target)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return nil
+	case err != nil:
+		return diag.List{{Pos: diag.Pos{File: s.target}, Msg: fmt.Sprintf("the bundle can't be written there: %v", cause(err)), Mend: "name a file in a folder that is there, with --to"}}
+	case !info.Mode().IsRegular():
+		return refuse("this is no file")
+	}
+	b, err := bag.Open(s.target, bag.Limits{})
+	if err != nil {
+		return refuse("a file stands here that is no bundle of fairlobe")
+	}
+	if b.Name() != s.name || b.Info(labelOperator) != s.key.Operator() {
+		return refuse("a bundle of another experiment or operator stands here")
+	}
+	return nil
+}
+
+// gather makes all files of the payload.
+func (s *sharing) gather(ctx context.Context, std streams) error {
+	var err error
+	if s.opt.designOnly {
+		s.handed, err = stages.Design(s.exp, s.planned, s.standing)
+	} else {
+		err = s.gatherRun(ctx, std)
+	}
+	if err != nil {
+		return err
+	}
+	s.files = append(s.files, s.handed.Files...)
+	if err := s.addSeal(); err != nil {
+		return err
+	}
+	if err := s.addOrigin(); err != nil {
+		return err
+	}
+	about := handover.About{Name: s.name, Title: s.exp.Title, Description: s.exp.Question, Created: s.handed.Created, Licence: s.licence}
+	text, err := s.handed.DataPackage(about, s.files)
+	if err != nil {
+		return err
+	}
+	s.add(handover.FilePackage, text)
+	return nil
+}
+
+func (s *sharing) add(name string, data []byte) {
+	s.files = append(s.files, handover.File{Name: name, Data: data})
+}
+
+// gatherRun runs the trial, hands it over, and adds what stands beside the experiment file.
+func (s *sharing) gatherRun(ctx context.Context, std streams) error {
+	done, err := s.runTrial(ctx, std)
+	if err != nil {
+		return err
+	}
+	home := stages.Home{Experiment: s.exp, Planned: s.planned, Seal: s.standing, Looks: s.look.n, Name: s.name, Tool: "fairlobe " + version, Done: done, Jobs: int(s.opt.jobs)}
+	if s.handed, err = home.HandOver(ctx, s.key.Key); err != nil {
+		return err
+	}
+	if err := s.addLooks(done); err != nil {
+		return err
+	}
+	if err := s.addLog(); err != nil {
+		return err
+	}
+	return s.addManifest(done, home.InputNames())
+}
+
+// runTrial brings the trial up to date, with the store of earlier runs if there is one.
+func (s *sharing) runTrial(ctx context.Context, std streams) (*pipeline.Outcome, error) {
+	dir := s.opt.out
+	if dir == "" {
+		dir = filepath.Join(s.exp.Dir, s.exp.Name+".out")
+	}
+	opt := pipeline.Options{Jobs: int(s.opt.jobs), Salt: salt()}
+	keep := s.opt.store
+	if keep == "" && folder().Made(dir) {
+		keep = filepath.Join(dir, "store")
+	}
+	if keep != "" {
+		st, err := store.Open(keep)
+		if err != nil {
+			return nil, err
+		}
+		opt.Store = st
+	}
+	bar := newProgress(std.err)
+	defer bar.clear()
+	opt.Progress = bar.show
+	data, err := stages.Find(s.exp)
+	if err != nil {
+		return nil, err
+	}
+	s.spots, s.sweeps, s.log = data.Files()
+	done, l, err := s.compute(ctx, dir, opt)
+	if err != nil {
+		return nil, err
+	}
+	s.look = l
+	s.line, err = s.lookOf(done, l)
+	return done, err
+}
+
+// digests gives those of the experiment at home and in the form that leaves the house.
+func (s *sharing) digests() (home, away string, err error) {
+	canonical, err := s.exp.Canonical()
+	if err != nil {
+		return "", "", fmt.Errorf("writing the experiment in its canonical form: %w", err)
+	}
+	private, err := experiments.PrivateContent(canonical)
+	if err != nil {
+		return "", "", err
+	}
+	return "sha256:" + store.Sum(canonical), "sha256:" + store.Sum(private), nil
+}
+
+func (s *sharing) addLooks(done *pipeline.Outcome) error {
+	home, away, err := s.digests()
+	if err != nil {
+		return err
+	}
+	all := s.look.all
+	if s.line != nil {
+		all = append(all[:len(all):len(all)], *s.line)
+	}
+	text, err := looks.Private(all, home, away)
+	if err != nil {
+		return err
+	}
+	s.add(handover.FileLooks, text)
+	return nil
+}
+
+func (s *sharing) addLog() error {
+	if s.log == "" {
+		return nil
+	}
+	text, err := os.ReadFile(filepath.Join(s.exp.DataDir, filepath.FromSlash(s.log)))
+	if err != nil {
+		return fmt.Errorf("reading the switch log: %w", err)
+	}
+	if text, err = handover.HideLog(text, s.handed.Hidden); err != nil {
+		return err
+	}
+	s.add(handover.FileSwitches, text)
+	return nil
+}
+
+// addManifest describes the run: inputs by numbers and digests, no stage keys, nothing of the machine.
+func (s *sharing) addManifest(done *pipeline.Outcome, names map[string]string) error {
+	m := &manifest.Manifest{Tool: "fairlobe " + version, Command: "fairlobe receive --verify " + s.name + ".zip"}
+	if s.exp.HasSeed {
+		m.Seed = &s.exp.Seed
+	}
+	for _, in := range done.Inputs {
+		m.Inputs = append(m.Inputs, manifest.File{Name: names[in.Name], Bytes: in.Bytes, SHA256: in.SHA256})
+	}
+	for _, f := range s.handed.Files {
+		if f.Name == handover.FileVerdicts || f.Name == handover.FilePage || strings.HasPrefix(f.Name, "tables/") {
+			m.Outputs = append(m.Outputs, manifest.File{Name: f.Name, Bytes: int64(len(f.Data)), SHA256: store.Sum(f.Data)})
+		}
+	}
+	text, err := m.Encode()
+	if err != nil {
+		return err
+	}
+	s.add(handover.FileManifest, text)
+	return nil
+}
+
+func (s *sharing) addSeal() error {
+	if s.seal == nil {
+		return nil
+	}
+	content, err := experiments.PrivateContent(s.seal.Content)
+	if err != nil {
+		return err
+	}
+	shared, err := seal.Share(*s.seal, content)
+	if err != nil {
+		return err
+	}
+	text, err := shared.Encode()
+	if err != nil {
+		return err
+	}
+	s.add(handover.FileSeal, text)
+	return nil
+}
+
+// addOrigin adds what the experiment repeats, if it repeats one; in what it differs is told as of today.
+func (s *sharing) addOrigin() error {
+	path := filepath.Join(s.exp.Dir, s.exp.Name+repeat.Suffix)
+	text, err := os.ReadFile(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	if err != nil {
+		return fmt.Errorf("reading the origin of the repeat: %w", err)
+	}
+	origin, err := repeat.Parse(path, text)
+	if err != nil {
+		return err
+	}
+	if origin, err = origin.Renewed(s.handed.Experiment.Decisive()); err != nil {
+		return err
+	}
+	if text, err = origin.Encode(); err != nil {
+		return err
+	}
+	s.add(handover.FileOrigin, text)
+	return nil
+}
+
+// Labels of bag-info.txt beside those that package bag knows.
+const (
+	labelOperator = "Fairlobe-Operator"
+	labelLicence  = "Fairlobe-Licence"
+)
+
+// pack makes the bundle, after a search for everything that must not be in it.
+func (s *sharing) pack() (bundle []byte, identity string, err error) {
+	licence := handover.NoLicence
+	if s.licence != nil {
+		licence = s.licence.ID
+	}
+	info := []bag.Field{
+		{Label: "Bag-Software-Agent", Value: "fairlobe " + version}, {Label: "Bagging-Date", Value: s.handed.Created.UTC().Format(time.DateOnly)},
+		{Label: "External-Description", Value: s.exp.Title}, {Label: labelOperator, Value: s.key.Operator()}, {Label: labelLicence, Value: licence},
+	}
+	about := "name: " + s.name + "\n"
+	for _, f := range info {
+		about += f.Label + ": " + f.Value + "\n"
+	}
+	words := stages.PrivateWords(s.exp, s.handed.Hidden, append(append([]string{s.log}, s.spots...), s.sweeps...), s.places())
+	if err := stages.CheckPrivate(s.exp, append(s.files[:len(s.files):len(s.files)], handover.File{Name: "bag-info.txt", Data: []byte(about)}), words); err != nil {
+		return nil, "", err
+	}
+	payload := make([]bag.File, len(s.files))
+	for i, f := range s.files {
+		payload[i] = bag.File(f)
+	}
+	var out bytes.Buffer
+	identity, err = bag.Pack(&out, s.name, payload, info)
+	return out.Bytes(), identity, err
+}
+
+// places are the folders whose paths must not leave the house.
+func (s *sharing) places() []string {
+	var out []string
+	for _, dir := range []string{s.exp.Dir, s.exp.DataDir} {
+		if abs, err := filepath.Abs(dir); err == nil {
+			out = append(out, abs)
+		}
+	}
+	if home, err := os.UserHomeDir(); err == nil {
+		out = append(out, home)
+	}
+	return out
+}
+
+// write puts the key, the line of the ledger and the bundle onto the disk, in this order: a look that nobody counts must not be had, and
+// a bundle whose key is lost can't be told from that of another operator.
+func (s *sharing) write(bundle []byte) error {
+	if err := s.key.keep(); err != nil {
+		return err
+	}
+	if s.line != nil {
+		if err := looks.Append(looksPath(s.exp), s.look.all, *s.line); err != nil {
+			return err
+		}
+	}
+	if err := atomicfile.WriteFile(s.target, bundle, 0o644); err != nil {
+		if errors.Is(err, fs.ErrNotExist) {
+			return diag.List{{Pos: diag.Pos{File: s.target}, Msg: "the folder of the bundle is not there; nothing was written", Mend: "make the folder, or name another file with --to"}}
+		}
+		return fmt.Errorf("writing the bundle: %w", err)
+	}
+	return nil
+}
