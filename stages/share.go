@@ -13,12 +13,14 @@ import (
 	"time"
 
 	"github.com/apache/arrow/go/v15/arrow"
+	"github.com/apache/arrow/go/v15/arrow/memory"
 
 	"fairlobe/experiments"
 	"fairlobe/pipeline"
 	"fairlobe/pipeline/diag"
 	"fairlobe/stages/handover"
 	"fairlobe/stages/judge"
+	"fairlobe/stages/paths"
 	"fairlobe/stages/report"
 	"fairlobe/stages/schedule"
 )
@@ -105,7 +107,7 @@ func (h Home) HandOver(ctx context.Context, key handover.Key) (*Handed, error) {
 	if err != nil {
 		return nil, err
 	}
-	away, err := h.hide(key, out)
+	away, err := h.hide(ctx, key, out)
 	if err != nil {
 		return nil, err
 	}
@@ -121,7 +123,7 @@ func (h Home) HandOver(ctx context.Context, key handover.Key) (*Handed, error) {
 }
 
 // hide gives the trial as somebody else will have it.
-func (h Home) hide(key handover.Key, out *Handed) (*Given, error) {
+func (h Home) hide(ctx context.Context, key handover.Key, out *Handed) (*Given, error) {
 	var err error
 	g := &Given{Experiment: out.Experiment, Planned: h.Planned, Accounts: map[string][]byte{},
 		Standing: handover.Standing{Format: 1, Name: h.Name, Tool: h.Tool, Seal: h.Seal.Digest, SealState: h.Seal.State, Added: h.Seal.Added, Looks: h.Looks}}
@@ -135,6 +137,9 @@ func (h Home) hide(key handover.Key, out *Handed) (*Given, error) {
 		}
 	}()
 	for _, o := range GivenTables() {
+		if o.Name == paths.TablePaths {
+			continue // made anew
+		}
 		if home[o.Name], err = h.Done.Table(o.Name); err != nil {
 			delete(home, o.Name)
 			return nil, err
@@ -142,6 +147,9 @@ func (h Home) hide(key handover.Key, out *Handed) (*Given, error) {
 	}
 	of := strconv.FormatUint(h.Experiment.Seed, 10) + " " + h.Experiment.Name
 	if g.Tables, err = key.HideTables(home, of, out.Hidden); err != nil {
+		return nil, err
+	}
+	if g.Tables[paths.TablePaths], err = g.pathsAway(ctx); err != nil {
 		return nil, err
 	}
 	text, err := h.Done.Bytes(handover.FileTrial)
@@ -156,6 +164,22 @@ func (h Home) hide(key handover.Key, out *Handed) (*Given, error) {
 	}
 	g.Accounts[handover.FileIntake], err = handover.HideIntake(text, h.InputNames(), out.Hidden)
 	return g, err
+}
+
+// pathsAway makes table paths from what leaves the house, so that it tells nothing else.
+func (g *Given) pathsAway(ctx context.Context) (arrow.Record, error) {
+	s := paths.Stage(paths.Params{Locator: g.Experiment.Station.Locator})
+	in := map[string]arrow.Record{}
+	for _, need := range s.Needs {
+		in[need] = g.Tables[need]
+	}
+	made, err := s.Run(ctx, pipeline.NewInput(ctx, memory.NewGoAllocator(), in, nil))
+	if err != nil {
+		return nil, fmt.Errorf("making table paths from what leaves the house: %w", err)
+	}
+	exact := made.Tables[paths.TablePaths]
+	defer exact.Release()
+	return handover.RoundPaths(exact)
 }
 
 // InputNames gives the names that stand for those of the input files.

@@ -36,6 +36,7 @@ experiments:                 pipeline/diag
 experiments/looks:           pipeline/atomicfile pipeline/diag
 experiments/seal:            pipeline/diag stages/schedule
 experiments/outline:         -
+experiments/repeat:          experiments pipeline/diag stages/schedule
 
 stages/schedule/rows:        pipeline/diag
 stages/schedule:             pipeline/diag stages/schedule/rows
@@ -70,14 +71,14 @@ stages/paths:                datasets pipeline pipeline/table stages/internal/ge
 stages/judge:                datasets pipeline pipeline/table stages/internal/account stages/internal/circular stages/internal/contrast stages/internal/geo stages/internal/multiple stages/internal/offsets stages/internal/station
 stages/report:               datasets/coast pipeline pipeline/table stages/internal/account stages/internal/locator stages/internal/station
 stages/handover:             pipeline pipeline/diag pipeline/table stages/internal/account stages/internal/station stages/judge
-stages:                      experiments pipeline pipeline/diag pipeline/store pipeline/table stages/dwells stages/handover stages/internal/adif stages/internal/contrast stages/judge stages/locate stages/paths stages/quarantine stages/reduce stages/report stages/schedule stages/spots stages/sweeps stages/trial
+stages:                      experiments experiments/looks experiments/repeat experiments/seal pipeline pipeline/diag pipeline/store pipeline/table stages/dwells stages/handover stages/internal/adif stages/internal/contrast stages/judge stages/locate stages/paths stages/quarantine stages/reduce stages/report stages/schedule stages/spots stages/sweeps stages/trial
 
 stages/field:                pipeline/atomicfile pipeline/diag stages/dwells stages/schedule stages/schedule/rows
 
 stages/trials:               datasets datasets/coast datasets/rehearsal datasets/world experiments pipeline pipeline/diag pipeline/table stages stages/internal/account stages/judge stages/schedule
 stages/planning:             datasets datasets/rehearsal experiments pipeline/diag pipeline/table stages/internal/contrast stages/internal/geo stages/internal/locator stages/internal/signflip stages/internal/station stages/internal/sun stages/judge stages/schedule stages/trials
 
-cmd/fairlobe:                datasets datasets/rehearsal experiments experiments/looks experiments/outline experiments/seal pipeline pipeline/atomicfile pipeline/diag pipeline/manifest pipeline/store pipeline/table stages stages/field stages/judge stages/planning stages/schedule stages/schedule/calendar stages/schedule/phone stages/trials
+cmd/fairlobe:                datasets datasets/rehearsal experiments experiments/looks experiments/outline experiments/repeat experiments/seal pipeline pipeline/atomicfile pipeline/bag pipeline/diag pipeline/manifest pipeline/store pipeline/table stages stages/field stages/handover stages/judge stages/planning stages/schedule stages/schedule/calendar stages/schedule/phone stages/trials
 `
 
 // forbidden are imports from outside that would mean that a package knows what it must not know.

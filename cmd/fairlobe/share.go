@@ -289,6 +289,7 @@ func (s *sharing) addLooks(done *pipeline.Outcome) error {
 
 func (s *sharing) addLog() error {
 	if s.log == "" {
+		s.add(handover.FileSwitches, handover.EmptyLog())
 		return nil
 	}
 	text, err := os.ReadFile(filepath.Join(s.exp.DataDir, filepath.FromSlash(s.log)))

@@ -78,8 +78,8 @@ func (s *sharing) tellChanged(w *wrapped) {
 	}
 	h := s.handed.Hidden
 	w.item(several(len(h.Calls), "call sign") + " of stations: hashed with your key")
-	w.item(several(len(h.Locators), "locator") + " of stations: cut to 4 characters; latitude and longitude: left out")
-	w.item("bearings: rounded to 1 degree; distances: to 10 km; heights of the sun and take-off angles: to 1 degree")
+	w.item("bearings of stations: rounded to 1 degree; distances: to 10 km, as the judge uses them")
+	w.item("heights of the sun and take-off angles: calculated anew from what leaves")
 	if len(h.Sweeps) > 0 {
 		w.item(several(len(h.Sweeps), "name") + " of sweeps: replaced by sweep-1 and so on")
 	}
@@ -99,6 +99,7 @@ func (s *sharing) tellStays(w *wrapped) {
 		if s.log != "" {
 			w.item(several(len(s.handed.Hidden.Notes), "note") + " of the log: left out")
 		}
+		w.item(several(len(s.handed.Hidden.Locators), "locator") + " of stations, latitudes and longitudes: left out")
 	}
 	w.item("names of files and folders, comments of the experiment file, and how the spot files are read")
 	w.item("your key")
@@ -113,7 +114,7 @@ func (s *sharing) tellLimits(w *wrapped) {
 		return
 	}
 	w.item("times and reports stay exact, for the verdicts rest on them: somebody who has the same reports from elsewhere can tell who you are")
-	w.item("rounded bearings and distances of many stations still place you within some tens of km, and more closely for somebody who finds out who the stations are")
+	w.item("bearings and distances of many stations fit one place only: somebody who finds out who they are, or has a list of stations and their places to try, can work out yours to about 1 km")
 }
 
 // several writes a number with its noun.

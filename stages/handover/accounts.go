@@ -64,6 +64,9 @@ func Rows(intake []byte) (read, used int, last time.Time, err error) {
 	return i.Read, i.Used, last, nil
 }
 
+// EmptyLog stands for a switch log that is not there.
+func EmptyLog() []byte { return []byte("time,entered,event,session,band,block,arm,value,note\n") }
+
 // HideLog gives the switch log with an empty note column. It is the log of a run that went through, so its form was checked.
 func HideLog(text []byte, hidden *Hidden) ([]byte, error) {
 	in := csv.NewReader(bytes.NewReader(bytes.TrimPrefix(text, []byte("\ufeff"))))

@@ -16,8 +16,8 @@ import (
 
 // Hidden is what was taken out or changed, for the screen and for the proof that nothing else was.
 type Hidden struct {
-	// Calls are the call signs of stations, each once, sorted; Locators their places of 6 characters and more; Positions counts the
-	// stations whose place was told in degrees.
+	// Calls are the call signs of stations, each once, sorted; Locators their locators; Positions counts the stations whose place
+	// was told in degrees.
 	Calls, Locators []string
 	Positions       int
 	// Sweeps are the names of the sweeps' files, sorted.
@@ -127,10 +127,6 @@ func (h *hider) value(name string, f arrow.Field, r *table.Reader) (any, error) 
 		if v, ok := h.ofStation(f.Name, r); ok {
 			return v, nil
 		}
-	case "paths":
-		if v, ok := ofPath(f, r); ok {
-			return v, nil
-		}
 	case "sweeps":
 		if f.Name == "sweep" {
 			return h.sweeps[r.Str("sweep")], nil
@@ -164,7 +160,8 @@ func plain(f arrow.Field, r *table.Reader) (any, error) {
 	return r.Time(f.Name), nil
 }
 
-// ofStation hides who and where a station is, and keeps what the judge makes of it.
+// ofStation hides who and where a station is, and keeps what the judge makes of it. Not even a part of its locator is left: the
+// square of a station together with bearing and distance, of many stations, would tell the own place to a few km.
 func (h *hider) ofStation(column string, r *table.Reader) (any, bool) {
 	call := r.Str("call")
 	switch column {
@@ -178,14 +175,10 @@ func (h *hider) ofStation(column string, r *table.Reader) (any, bool) {
 		h.places[call]++
 		return placeName(h.places[call]), true
 	case "locator":
-		if r.Null("locator") {
-			return nil, true
+		if !r.Null("locator") {
+			h.at[r.Str("locator")] = true
 		}
-		at := r.Str("locator")
-		if len(at) > 4 {
-			h.at[at] = true
-		}
-		return strings.ToUpper(at[:min(len(at), 4)]), true
+		return nil, true
 	case "latitude":
 		if !r.Null("latitude") && r.Null("locator") {
 			h.hidden.Positions++
@@ -212,17 +205,33 @@ func placeName(n int) string {
 	return fmt.Sprintf("%s%d", letter, (n-1)/26+1)
 }
 
-// ofPath rounds what gives lines of position: the sun's height at a moment tells a circle on which the station lies.
-func ofPath(f arrow.Field, r *table.Reader) (any, bool) {
-	switch {
-	case f.Name == "long_path_bearing_deg":
-		return rounded(r, f.Name, station.RoundDeg), true
-	case f.Name == "long_path_km":
-		return rounded(r, f.Name, func(km float64) float64 { return 100 * math.Round(km/100) }), true
-	case strings.HasSuffix(f.Name, "_deg"):
-		return rounded(r, f.Name, math.Round), true
+// RoundPaths gives table paths with whole degrees and hundreds of km. The sun's height at a moment tells a circle on which a
+// station lies, and many such circles tell its place whatever their rounding; so the table must have been made from what leaves the house
+// already, and then holds nothing more. The rounding keeps it from looking more exact than that.
+func RoundPaths(rec arrow.Record) (arrow.Record, error) {
+	b := table.NewBuilder(rec.Schema())
+	fields := rec.Schema().Fields()
+	values := make([]any, len(fields))
+	for r := table.NewReader(rec); r.Next(); {
+		for i, f := range fields {
+			switch {
+			case f.Name == "long_path_bearing_deg":
+				values[i] = rounded(r, f.Name, station.RoundDeg)
+			case f.Name == "long_path_km":
+				values[i] = rounded(r, f.Name, func(km float64) float64 { return 100 * math.Round(km/100) })
+			case strings.HasSuffix(f.Name, "_deg"):
+				values[i] = rounded(r, f.Name, math.Round)
+			default:
+				v, err := plain(f, r)
+				if err != nil {
+					return nil, fmt.Errorf("rounding table paths: %w", err)
+				}
+				values[i] = v
+			}
+		}
+		b.Append(values...)
 	}
-	return nil, false
+	return b.Record(), nil
 }
 
 // rounded gives a rounded value, or nil for null; zero has no sign.

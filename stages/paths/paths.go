@@ -3,8 +3,9 @@
 //
 // For each session, band, block and station: the elevation of the sun at both ends and at the middle of the short path, at the
 // middle of the block's kept time; the distance class; the fewest hops and take-off angles by mirrors at 110, 250 and
-// 350 km (package path); and the long path. Places are the centre of the own locator and those of table stations; sun,
-// hops and line follow packages sun, path and geo.
+// 350 km (package path); and the long path. Places are the centre of the own locator and those of table stations; a station
+// of which only bearing and distance are told, as in a table that was handed over, stands where they lead. Sun, hops and line
+// follow packages sun, path and geo.
 //
 // Nothing is predicted: neither whether a layer was there nor which way a signal came. Take-off angles are geometry, also
 // where the way would be hidden or absorbed: stations within some 100 km are mostly heard by ground wave.
@@ -45,7 +46,7 @@ type Params struct {
 // Stage makes the stage: from tables dwells, stations and receptions to table paths.
 func Stage(p Params) pipeline.Stage {
 	return pipeline.Stage{
-		Name: "paths", Version: 1, Needs: []string{"dwells", "stations", "receptions"}, Params: p,
+		Name: "paths", Version: 2, Needs: []string{"dwells", "stations", "receptions"}, Params: p,
 		Makes: []pipeline.Output{{Name: TablePaths, Schema: datasets.Paths()}},
 		Run: func(_ context.Context, in *pipeline.Input) (*pipeline.Result, error) {
 			home, err := locator.Decode(p.Locator)
@@ -53,7 +54,7 @@ func Stage(p Params) pipeline.Stage {
 				return nil, fmt.Errorf("placing the own station: %w", err)
 			}
 			heard := heardIn(in.Table("receptions"))
-			rows, err := layOut(heard, home.Centre(), readPlaces(in.Table("stations")), middles(in.Table("dwells")))
+			rows, err := layOut(heard, home.Centre(), readPlaces(in.Table("stations"), home.Centre()), middles(in.Table("dwells")))
 			if err != nil {
 				return nil, err
 			}
@@ -134,13 +135,17 @@ type place struct {
 	usable                 bool // it has a place, a bearing, and is not in the own square
 }
 
-func readPlaces(stations arrow.Record) map[int64]place {
+func readPlaces(stations arrow.Record, home geo.Point) map[int64]place {
 	out := map[int64]place{}
 	for r := table.NewReader(stations); r.Next(); {
 		var p place
-		located := !r.Null("latitude") && !r.Null("longitude") && !r.Null("distance_km") && !r.Null("bearing_deg")
-		if located && r.Str("region") != station.RegionOwnSquare {
-			p = place{geo.Point{LatDeg: r.Float("latitude"), LonDeg: r.Float("longitude")}, r.Float("distance_km"), r.Float("bearing_deg"), true}
+		if !r.Null("distance_km") && !r.Null("bearing_deg") && r.Str("region") != station.RegionOwnSquare {
+			p = place{distanceKm: r.Float("distance_km"), bearingDeg: r.Float("bearing_deg"), usable: true}
+			if r.Null("latitude") || r.Null("longitude") {
+				p.at = geo.Direct(home, p.bearingDeg, p.distanceKm)
+			} else {
+				p.at = geo.Point{LatDeg: r.Float("latitude"), LonDeg: r.Float("longitude")}
+			}
 		}
 		out[r.Int("number")] = p
 	}

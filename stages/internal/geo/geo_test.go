@@ -85,6 +85,23 @@ func TestInverseIsBetween(t *testing.T) {
 	}
 }
 
+// The same values the other way round. A tenth of a metre is what is left of the azimuths' digits over the longest lines.
+func TestDirectMeetsGeographicLib(t *testing.T) {
+	tested := 0
+	for _, r := range readRows(t, "testdata/inverse.csv", 64) {
+		a, b := r.points(t)
+		km := Between(a, b).DistanceKm
+		if km == 0 || km > 19900 || math.Abs(a.LatDeg) == 90 {
+			continue
+		}
+		tested++
+		p := Direct(a, r.number(t, "azi1_deg"), km)
+		off, _, _ := Inverse(p, b)
+		require.LessOrEqual(t, off, 1e-4, r["id"])
+	}
+	require.Greater(t, tested, 45)
+}
+
 // GeographicLib 2.1.2; 1e-7 degrees are 11 mm, the digits that the file gives.
 func TestWaypointMeetsGeographicLib(t *testing.T) {
 	const tolDeg = 1e-7

@@ -119,6 +119,32 @@ func TestWaypointDividesTheLine(t *testing.T) {
 
 // The same azimuth from both methods wherever both apply. (A line along the equator itself has no azimuth
 // that bisection could find: solve keeps such pairs.)
+// The direct problem is the inverse one turned round; both ways lie within a metre of each other.
+func TestDirectIsInverseTurnedRound(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		a := Point{rapid.Float64Range(-89, 89).Draw(t, "lat"), rapid.Float64Range(-180, 180).Draw(t, "lon")}
+		bearing, km := rapid.Float64Range(0, 359.99).Draw(t, "bearing"), rapid.Float64Range(1, 19900).Draw(t, "km")
+		b := Direct(a, bearing, km)
+		if !b.Valid() || b.LonDeg < -180 || b.LonDeg >= 180 {
+			t.Fatalf("%v is no point", b)
+		}
+		back, _, _ := Inverse(a, b)
+		if math.Abs(back-km) > 1e-3 {
+			t.Fatalf("%g km away, not %g", back, km)
+		}
+		to, azimuth, _ := Inverse(a, b)
+		if again := Direct(a, azimuth, to); math.Abs(again.LatDeg-b.LatDeg) > 1e-5 || math.Abs(again.LatDeg) < 89 && math.Abs(lonDifference(b.LonDeg, again.LonDeg)) > 1e-3 {
+			t.Fatalf("%v and not %v", again, b)
+		}
+		if off := math.Abs(lonDifference(azimuth, bearing)); off > 1e-3 {
+			t.Fatalf("it leaves in %g, not in %g", azimuth, bearing)
+		}
+	})
+	require.Equal(t, Point{10, 20}, Direct(Point{10, 20}, 77, 0))
+	require.Panics(t, func() { Direct(Point{10, 20}, 77, 20005) })
+	require.Panics(t, func() { Direct(Point{91, 20}, 77, 5) })
+}
+
 func TestFastAndSafeMethodsAgree(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		lat1 := rapid.Float64Range(1e-6, 89).Draw(t, "lat1") * rapid.SampledFrom([]float64{-1, 1}).Draw(t, "hemisphere")

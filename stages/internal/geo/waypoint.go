@@ -21,6 +21,26 @@ func Waypoint(a, b Point, fraction float64) Point {
 	return Point{lat, wrap(a.LonDeg + math.Copysign(gained, lon))}
 }
 
+// Direct gives the point to which the line leads that leaves a in a bearing and has a length of at most half a meridian, that
+// is 20003.9 km, with its longitude from -180 up to but not including 180. It panics if a is not [Point.Valid] or the length lies
+// outside (Karney 2013, the direct problem).
+func Direct(a Point, bearingDeg, distanceKm float64) Point {
+	if !a.Valid() || !(distanceKm >= 0 && distanceKm <= halfMeridianKm) {
+		panic("geo: point or distance out of range")
+	}
+	bearingDeg = turn(bearingDeg)
+	east := 1.0
+	if bearingDeg > 180 {
+		east, bearingDeg = -1, 360-bearingDeg
+	}
+	azi := sincosDeg(bearingDeg)
+	lat, gained := along(reduce(a.LatDeg), unit(math.Max(azi.sin, 0), azi.cos), distanceKm)
+	return Point{lat, wrap(a.LonDeg + float64(east*gained))}
+}
+
+// halfMeridianKm is the way from pole to pole on WGS 84, rounded up.
+const halfMeridianKm = 20003.94
+
 // along follows the line that leaves reduced latitude u in azimuth azi (sin >= 0) for a length of at most half the
 // Earth's girth, and gives the latitude reached and the longitude gained, in degrees (Karney 2013, equations 7 to 13).
 func along(u, azi pair, lengthKm float64) (latDeg, lonDeg float64) {
