@@ -288,6 +288,7 @@ func TestBrokenParcels(t *testing.T) {
 		"a station below nought":      {edit: firstRow("receptions", "station", int64(-1)), want: []string{"data/tables/receptions.parquet: row 1 names station -1"}},
 		"stations with a hole":        {edit: lastRow("stations", "number", int64(4000)), want: []string{"data/tables/stations.parquet: row"}},
 		"a station off the Earth":     {edit: firstRow("stations", "latitude", 91.0), want: []string{"data/tables/stations.parquet: row 1: it lies nowhere on the Earth"}},
+		"a station known by halves":   {edit: firstRow("stations", "position_radius_km", nil), want: []string{"data/tables/stations.parquet: row 1: bearing_deg, distance_km and position_radius_km are known together"}},
 		"receptions of no arm":        {edit: lastRow("receptions", "arm", "third"), want: []string{"data/tables/receptions.parquet: row", `there is no arm "third"`}},
 		"receptions of no session":    {edit: lastRow("receptions", "session", int64(99)), want: []string{"data/tables/receptions.parquet: row", "its slot lies in no dwell of arm"}},
 		"a slot outside the schedule": {edit: lastRow("receptions", "slot", time.Date(2031, 1, 1, 0, 0, 0, 0, time.UTC)), want: []string{"data/tables/receptions.parquet: row", "its slot lies in no dwell"}},
@@ -396,4 +397,31 @@ func TestOneMoreListener(t *testing.T) {
 	r, err := p.described(t).received()
 	require.NoError(t, err)
 	r.Release()
+}
+
+// Whatever stands in a file of a payload, it is read or refused, and never crashes the reader.
+func FuzzReceivedIn(f *testing.F) {
+	whole := ridgeWire()
+	names := slices.Sorted(maps.Keys(whole))
+	for i := range names {
+		f.Add(i, 40, byte(0xff), []byte("x"))
+	}
+	f.Fuzz(func(t *testing.T, which, at int, flip byte, with []byte) {
+		p := maps.Clone(whole)
+		name := names[uint(which)%uint(len(names))]
+		data := slices.Clone(p[name])
+		if at = int(uint(at) % uint(len(data)+1)); at < len(data) {
+			data[at] ^= flip
+		}
+		p[name] = slices.Insert(data, at, with...)
+		if name != handover.FilePackage {
+			p = p.described(t)
+		}
+		r, err := p.received()
+		if err != nil {
+			require.True(t, r == nil)
+			return
+		}
+		r.Release()
+	})
 }

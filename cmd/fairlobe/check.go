@@ -87,7 +87,7 @@ func (o *opened) placeholders() diag.List {
 	} {
 		if one.have == one.placeholder {
 			out = append(out, diag.Diag{Pos: o.exp.Pos(one.key), Severity: diag.Warning, Code: "placeholder",
-				Msg: fmt.Sprintf("%s is still what fairlobe new wrote", one.have), Mend: one.mend})
+				Msg: fmt.Sprintf("%s is still what fairlobe wrote", one.have), Mend: one.mend})
 		}
 	}
 	return out

@@ -253,7 +253,7 @@ func (b *bundle) tell(dir string, plan repeat.Plan, made *repeat.Made, opt recei
 	for _, row := range rows {
 		fmt.Fprintf(std.out, "  %-24s %s\n", row[0], row[1])
 	}
-	fmt.Fprintf(std.out, "The first session is proposed for %s; the order is drawn afresh from seed %d.\n", plan.Start.Format("2006-01-02 15:04Z"), plan.Seed)
+	say(std.out, "", "", fmt.Sprintf("The first session is proposed for %s; your order is drawn from seed %d.", plan.Start.Format("2006-01-02 15:04Z"), plan.Seed))
 	if len(made.Notes) > 0 {
 		fmt.Fprintln(std.out, "\nTo be thought of:")
 		for _, note := range made.Notes {
@@ -267,11 +267,12 @@ func (b *bundle) tell(dir string, plan repeat.Plan, made *repeat.Made, opt recei
 	fmt.Fprintln(std.out)
 	describeRepeat(std.out, made.Origin, c, made.Experiment.Station.Locator == placeholderLocator)
 	say(std.out, "", "", "Write down what you really put up: whatever then differs makes it a varied repeat, and fairlobe check lists it.")
-	fmt.Fprintln(std.out, "\nBefore you put it up: local codes and licensed practice come first, whatever the original did.")
+	fmt.Fprintln(std.out)
+	say(std.out, "", "", "Before you put it up: local codes and licensed practice come first, whatever the original did.")
 	for _, caution := range stages.Cautions(b.Experiment) {
 		say(std.out, "  - ", "    ", caution)
 	}
-	fmt.Fprintf(std.out, "\nNext:\n\n    fairlobe check %s\n    fairlobe design %s\n    fairlobe design --seal %s\n", file, file, file)
+	fmt.Fprintf(std.out, "\nNext: fill in what is marked with <--, then\n\n    fairlobe check %s\n    fairlobe design %s\n    fairlobe design --seal %s\n", file, file, file)
 	return nil
 }
 

@@ -26,7 +26,8 @@ func verifyBundle(ctx context.Context, file string, jobs int, std streams) error
 	defer b.Release()
 	b.describe(std.out)
 	if b.Given == nil {
-		fmt.Fprintln(std.out, "\nIt holds no data, so there is nothing to run again. Checksums, seal and schedule are checked.")
+		fmt.Fprintln(std.out)
+		say(std.out, "", "", "It holds no data, so there is nothing to run again. Checksums, seal and schedule are checked.")
 		return nil
 	}
 	made, err := b.Given.Again(ctx, jobs)
@@ -36,8 +37,10 @@ func verifyBundle(ctx context.Context, file string, jobs int, std streams) error
 	if first := b.firstOther(made); first != "" {
 		return otherBytes{fmt.Sprintf("%s: %s%s", file, first, b.whyOther())}
 	}
-	fmt.Fprintf(std.out, "\nThe same bytes: %d of its %d files were made again, and none differs: %s.\n", len(made), len(b.Names()), madeAgain(made))
-	fmt.Fprintf(std.out, "So the identity is the same: %s\n", b.identityWith(made))
+	fmt.Fprintln(std.out)
+	say(std.out, "", "", fmt.Sprintf("The same bytes: %d of its %d files were made again from the others, and none differs: %s. So the identity is the same:",
+		len(made), len(b.Names()), madeAgain(made)))
+	fmt.Fprintf(std.out, "  %s\n", b.identityWith(made))
 	return nil
 }
 

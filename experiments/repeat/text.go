@@ -413,9 +413,9 @@ func anys(list []string) []any {
 func StationTemplate(call, locator string) []byte {
 	return []byte(fmt.Sprintf(`# Your station, for this and other experiments.
 
-call = %q                     # <-- your call sign
+%-35s # <-- your call sign
 # also = ["Q1RDG/P"]                # other spellings of the same transmitter
-locator = %q               # <-- your locator, six characters
+%-35s # <-- your locator, six characters
 ground = "average"                  # <-- "poor", "average", "good", "sea", or { permittivity = 13, conductivity_s_per_m = 0.005 }
-`, call, locator))
+`, fmt.Sprintf("call = %q", call), fmt.Sprintf("locator = %q", locator)))
 }

@@ -156,6 +156,9 @@ func checkStations(rec arrow.Record) error {
 			!within(r, "distance_km", 0, farthestKm) || !within(r, "position_radius_km", 0, farthestKm) {
 			return rowFault("stations", r.Row(), "it lies nowhere on the Earth")
 		}
+		if place := r.Null("position_radius_km"); place != r.Null("bearing_deg") || place != r.Null("distance_km") {
+			return rowFault("stations", r.Row(), "bearing_deg, distance_km and position_radius_km are known together or not at all")
+		}
 	}
 	return nil
 }
