@@ -3,6 +3,8 @@ package bag
 import (
 	"bytes"
 	"errors"
+	"maps"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -20,40 +22,62 @@ func FuzzRead(f *testing.F) {
 		}
 	}
 	limits := Limits{Bytes: 1 << 20, Members: 100}
-	f.Fuzz(func(t *testing.T, data []byte) {
-		b, err := Read(bytes.NewReader(data), int64(len(data)), "bundle.zip", limits)
-		if err != nil {
-			var list diag.List
-			require.True(t, errors.As(err, &list))
-			require.Nil(t, b)
-			for _, d := range list {
-				require.NotEmpty(t, d.Code)
-				require.NotEmpty(t, d.Msg)
-				require.NotEmpty(t, d.Mend)
-			}
+	f.Fuzz(func(t *testing.T, data []byte) { readAnything(t, data, limits) })
+}
+
+// The same behind a zip that is in order, so that the tag files are reached.
+func FuzzTagFiles(f *testing.F) {
+	good := bagFiles()
+	f.Add(good[bagitFile], good[infoFile], good[manifestFile], good[tagmanifestFile], "tables/cells.csv", good["data/tables/cells.csv"])
+	f.Fuzz(func(t *testing.T, bagit, info, manifest, tagmanifest, name, data string) {
+		if len(name) > 1000 {
 			return
 		}
-		var payload []File
-		var sum int64
-		for _, name := range b.Names() {
-			data, _ := b.File(name)
-			payload = append(payload, File{name, data})
-			sum += int64(len(data))
+		files := bagFiles()
+		delete(files, "data/tables/cells.csv")
+		files[bagitFile], files[infoFile], files[manifestFile], files[tagmanifestFile] = bagit, info, manifest, tagmanifest
+		files[payloadDir+name] = data
+		var z forgery
+		for _, name := range slices.Sorted(maps.Keys(files)) {
+			z.files = append(z.files, forged{name: "ridge-wire/" + name, data: []byte(files[name])})
 		}
-		require.LessOrEqual(t, sum, limits.Bytes)
-		var fields []Field
-		for _, field := range b.Fields() {
-			if field.Label != OxumLabel && field.Label != IdentifierLabel {
-				fields = append(fields, field)
-			}
-		}
-		var again bytes.Buffer
-		identity, err := Pack(&again, b.Name(), payload, fields)
-		require.NoError(t, err)
-		require.Equal(t, b.Identity(), identity)
-		c, err := Read(bytes.NewReader(again.Bytes()), int64(again.Len()), "bundle.zip", limits)
-		require.NoError(t, err)
-		require.Equal(t, b.Names(), c.Names())
-		require.ElementsMatch(t, b.Fields(), c.Fields())
+		readAnything(t, z.bytes(), Limits{Bytes: 1 << 20})
 	})
+}
+
+func readAnything(t *testing.T, data []byte, limits Limits) {
+	b, err := Read(bytes.NewReader(data), int64(len(data)), "bundle.zip", limits)
+	if err != nil {
+		var list diag.List
+		require.True(t, errors.As(err, &list))
+		require.Nil(t, b)
+		for _, d := range list {
+			require.NotEmpty(t, d.Code)
+			require.NotEmpty(t, d.Msg)
+			require.NotEmpty(t, d.Mend)
+		}
+		return
+	}
+	var payload []File
+	var sum int64
+	for _, name := range b.Names() {
+		data, _ := b.File(name)
+		payload = append(payload, File{name, data})
+		sum += int64(len(data))
+	}
+	require.LessOrEqual(t, sum, limits.Bytes)
+	var fields []Field
+	for _, field := range b.Fields() {
+		if field.Label != OxumLabel && field.Label != IdentifierLabel {
+			fields = append(fields, field)
+		}
+	}
+	var again bytes.Buffer
+	identity, err := Pack(&again, b.Name(), payload, fields)
+	require.NoError(t, err)
+	require.Equal(t, b.Identity(), identity)
+	c, err := Read(bytes.NewReader(again.Bytes()), int64(again.Len()), "bundle.zip", limits)
+	require.NoError(t, err)
+	require.Equal(t, b.Names(), c.Names())
+	require.ElementsMatch(t, b.Fields(), c.Fields())
 }

@@ -156,10 +156,11 @@ func pack(z *zip.Writer, name string, data []byte) error {
 		return err
 	}
 	header := &zip.FileHeader{
-		Name:               name,
-		CreatorVersion:     3<<8 | 20, // Unix, so that the mode counts
-		ReaderVersion:      20,
-		Method:             method,
+		Name:           name,
+		CreatorVersion: 3<<8 | 20, // Unix, so that the mode counts
+		ReaderVersion:  20,
+		Method:         method,
+		//lint:ignore SA1019 CreateRaw writes ModifiedDate as it is and looks at no other date
 		ModifiedDate:       zipDate,
 		CRC32:              crc32.ChecksumIEEE(data),
 		CompressedSize64:   uint64(len(packed)),
