@@ -39,6 +39,8 @@ func Encode(rec arrow.Record) ([]byte, error) {
 		parquet.WithCompressionLevel(zstdLevel),
 		parquet.WithCreatedBy(createdBy),
 		parquet.WithMaxRowGroupLength(rowGroup),
+		// The library's default is "repeated", for which other readers look for repetition levels that are not there.
+		parquet.WithRootRepetition(parquet.Repetitions.Required),
 	)
 	arrowProps := pqarrow.NewArrowWriterProperties(pqarrow.WithAllocator(mem), pqarrow.WithStoreSchema())
 

@@ -16,6 +16,8 @@ import (
 	"github.com/apache/arrow/go/v15/arrow"
 	"github.com/apache/arrow/go/v15/arrow/array"
 	"github.com/apache/arrow/go/v15/arrow/memory"
+	"github.com/apache/arrow/go/v15/parquet"
+	"github.com/apache/arrow/go/v15/parquet/file"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
@@ -96,6 +98,17 @@ func TestEncodeDecodeGivesTheSameTable(t *testing.T) {
 }
 
 // A column that may be null but has none, with more rows than the writer's batch of 1024.
+// The root of a Parquet schema repeats nothing; a reader that counts it as repeated looks for levels that were never written
+// (Apache Parquet, parquet.thrift, SchemaElement: "the root of the schema does not have a repetition_type").
+func TestRootIsNotRepeated(t *testing.T) {
+	data, err := table.Encode(wideTable(t, 3))
+	require.NoError(t, err)
+	f, err := file.NewParquetReader(bytes.NewReader(data))
+	require.NoError(t, err)
+	defer f.Close()
+	require.Equal(t, parquet.Repetitions.Required, f.MetaData().Schema.Root().RepetitionType())
+}
+
 func TestEncodeSlicesAndNullableWithoutNulls(t *testing.T) {
 	schema := arrow.NewSchema([]arrow.Field{
 		{Name: "a", Type: arrow.BinaryTypes.String, Nullable: true},
