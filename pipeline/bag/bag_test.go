@@ -299,7 +299,7 @@ func TestExtractStaysInside(t *testing.T) {
 	require.NoError(t, os.Mkdir(inbox, 0o755))
 	require.NoError(t, os.WriteFile(filepath.Join(world, "evil"), []byte("mine"), 0o644))
 	before := snapshot(t, world)
-	for _, name := range []string{"../../../evil", "../../evil", "../../../inbox/evil", filepath.Join(world, "evil"), "../../..", ""} {
+	for _, name := range []string{"../../../evil", "../../evil", "../../../inbox/evil", filepath.Join(world, "evil"), "../../.."} {
 		b := goodBag(t)
 		b.payload = append(b.payload, File{name, []byte("theirs")})
 		if filepath.IsAbs(name) {
@@ -311,6 +311,22 @@ func TestExtractStaysInside(t *testing.T) {
 		}
 		require.Equal(t, before, snapshot(t, world), name)
 	}
+}
+
+func TestWriteFolder(t *testing.T) {
+	world := t.TempDir()
+	dir := filepath.Join(world, "repeat")
+	files := append([]File{{"log/", nil}, {"a.toml", []byte("x")}}, goodBag(t).Files()...)
+	require.NoError(t, WriteFolder(t.Context(), dir, files))
+	require.DirExists(t, filepath.Join(dir, "log"))
+	for _, f := range files[1:] {
+		data, err := os.ReadFile(filepath.Join(dir, f.Name))
+		require.NoError(t, err)
+		require.Equal(t, string(f.Data), string(data))
+	}
+	before := snapshot(t, world)
+	require.Error(t, WriteFolder(t.Context(), filepath.Join(world, "other"), []File{{"a", nil}, {"../../evil/", nil}}))
+	require.Equal(t, before, snapshot(t, world))
 }
 
 // A disk that is full, or any other failure in the middle, leaves nothing.

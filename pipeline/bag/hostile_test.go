@@ -103,6 +103,10 @@ func hostiles() []hostile {
 		// What is hidden in or around the zip.
 		{"program before the zip", CodeExtraBytes, "bytes before its first file", whole(func(z *forgery) { z.before = []byte("MZ run me") })},
 		{"bytes behind the zip", CodeExtraBytes, "3 bytes follow the end", whole(func(z *forgery) { z.after = []byte("end") })},
+		{"cut inside its comment", CodeCut, "cut off in its comment", func() []byte {
+			d := forgery{files: []forged{{name: "ridge-wire/bagit.txt"}}, comment: "hello"}.bytes()
+			return d[:len(d)-1]
+		}},
 		{"another zip behind the zip", CodeExtraBytes, "bytes before its first file", func() []byte { return slices.Concat(packedGood(), packedGood()) }},
 		{"bytes between files and directory", CodeExtraBytes, "belong to no file", whole(func(z *forgery) { z.between = []byte("hidden") })},
 		{"comment of the zip", CodeComment, "the zip carries a comment", whole(func(z *forgery) { z.comment = "hello" })},
@@ -200,6 +204,7 @@ func hostiles() []hostile {
 		{"dot at the end", CodeNameEnding, "ends with a dot or a space", added("ridge-wire/data/evil.")},
 		{"space at the end", CodeNameEnding, "ends with a dot or a space", added("ridge-wire/data/evil ")},
 		{"name too long", CodeLongName, "longer than 200", added("ridge-wire/data/" + strings.Repeat("a", 60000))},
+		{"name of thousands of folders", CodeLongName, "longer than 200", added("ridge-wire/data/" + strings.Repeat("a/", 30000) + "a")},
 		{"part too long", CodeLongName, "longer than 100", added("ridge-wire/data/" + strings.Repeat("a", 101))},
 		{"too deep", CodeDeepName, "folders deep", added("ridge-wire/data/a/b/c/d/e/f")},
 		{"name twice", CodeTwice, "stands twice in the zip", added("ridge-wire/data/experiment.toml")},
@@ -277,6 +282,9 @@ func hostiles() []hostile {
 		{"tag file changed", CodeChecksum, "its SHA-256 is another", altered(infoFile, func(f *forged) {
 			f.data = bytes.Replace(f.data, []byte("Ridge"), []byte("Fridge"), 1)
 		})},
+		{"manifest of very many lines", CodeManifestLine, "is not a SHA-256", func() []byte {
+			return spoilt(func(files map[string]string) { files[manifestFile] = strings.Repeat("\n", 1<<20) }).bytes()
+		}},
 		{"payload file in the tagmanifest", CodeNoSuchFile, "no such file", replaced(tagmanifestFile, "  bagit.txt", "  data/looks.csv")},
 		{"tag file not in the tagmanifest", CodeNotListed, "in the bundle and not in the list", func() []byte {
 			return spoilt(func(files map[string]string) {

@@ -100,6 +100,8 @@ func mendOf(code string) string {
 		return "give the zip file that fairlobe share wrote"
 	case CodeUnreadable:
 		return "look whether you may read the file, and whether its disk is all right"
+	case CodeBroken, CodeDamaged, CodeChecksum:
+		return "fetch the file again; if that does not help, " + mendAgain
 	case CodeEmpty, CodeCut:
 		return "fetch the file again: it did not arrive whole"
 	case CodeComment, CodeExtraBytes, CodeTopFolder, CodeUnexpected, CodeFeature, CodeMethod, CodeEncrypted:

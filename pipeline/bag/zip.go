@@ -291,6 +291,9 @@ func (a *archive) checkNames(list []member) {
 			files[folded] = true
 		}
 	}
+	if a.list != nil {
+		return // what follows would take long for names that are too long
+	}
 	for _, m := range list {
 		folded := strings.ToLower(m.name)
 		for i, r := range folded {
@@ -299,7 +302,7 @@ func (a *archive) checkNames(list []member) {
 			}
 		}
 	}
-	if top == "" && a.list == nil {
+	if len(list) == 0 {
 		a.add(CodeNoBagit, "the zip holds nothing")
 	}
 }
