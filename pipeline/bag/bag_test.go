@@ -123,7 +123,7 @@ func TestPackRefuses(t *testing.T) {
 
 // What shrinks like a bomb is stored, so that it can be read again.
 func TestHonestZeros(t *testing.T) {
-	payload := []File{{"zeros", make([]byte, 3<<20)}}
+	payload := []File{{"zeros", make([]byte, 2<<20)}}
 	var b bytes.Buffer
 	_, err := Pack(&b, "a", payload, nil)
 	require.NoError(t, err)
@@ -131,7 +131,7 @@ func TestHonestZeros(t *testing.T) {
 	require.NoError(t, err)
 	data, found := got.File("zeros")
 	require.True(t, found)
-	require.Len(t, data, 3<<20)
+	require.Len(t, data, 2<<20)
 }
 
 // A bag that was unpacked and packed again by an ordinary program has entries for folders, times, sizes behind the data.
@@ -208,7 +208,7 @@ func handedOut(b *Bag) string {
 	return out.String()
 }
 
-// Every byte of a bundle, changed in every bit and at random: refused, or nothing that is handed out is other. The second happens
+// Every byte of a bundle, changed in one bit or all: refused, or nothing that is handed out is other. The second happens
 // in what no reader uses, such as dates.
 func TestOneByteChanged(t *testing.T) {
 	good := packedGood()
@@ -216,8 +216,12 @@ func TestOneByteChanged(t *testing.T) {
 	require.NoError(t, err)
 	want := handedOut(b)
 	passed := 0
+	flips := []byte{0xff, 0x01, 0x20, 0x80}
+	if testing.Short() {
+		flips = flips[:1]
+	}
 	for i := range good {
-		for _, flip := range []byte{0x01, 0x20, 0x80, 0xff} {
+		for _, flip := range flips {
 			bad := slices.Clone(good)
 			bad[i] ^= flip
 			b, err := read(bad)
@@ -228,7 +232,7 @@ func TestOneByteChanged(t *testing.T) {
 		}
 	}
 	require.Positive(t, passed, "a date may be other")
-	require.Less(t, passed, len(good), "of four changes a byte most are refused")
+	require.Less(t, passed, len(good)*len(flips)/4, "most changes are refused")
 }
 
 // Every beginning of a bundle is refused.

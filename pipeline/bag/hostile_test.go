@@ -143,12 +143,12 @@ func hostiles() []hostile {
 		{"other method", CodeMethod, "by a method that no bundle uses (number 14)", altered("data/experiment.toml", func(f *forged) { f.method, f.packed = 14, f.data })},
 
 		// Bombs, and sizes that are not what they say.
-		{"bomb by its ratio", CodeBomb, "a bomb", longPayload("tables/zeros.csv", strings.Repeat("\x00", 8<<20))},
+		{"bomb by its ratio", CodeBomb, "a bomb", longPayload("tables/zeros.csv", strings.Repeat("\x00", 2<<20))},
 		{"bomb by its declared size", CodeUnpacked, "would take", altered("data/experiment.toml", func(f *forged) {
 			f.method, f.packed, f.declared = methodStore, f.data, ptr(int64(3<<30))
 		})},
 		{"bomb that declares little", CodeSize, "longer than the 13 bytes it declares", altered("data/experiment.toml", func(f *forged) {
-			f.packed = deflated(make([]byte, 64<<20))
+			f.packed = deflated(make([]byte, 2<<20))
 		})},
 		{"bomb by count", CodeMembers, "holds 1200 files", func() []byte {
 			var z forgery
@@ -283,7 +283,7 @@ func hostiles() []hostile {
 			f.data = bytes.Replace(f.data, []byte("Ridge"), []byte("Fridge"), 1)
 		})},
 		{"manifest of very many lines", CodeManifestLine, "is not a SHA-256", func() []byte {
-			return spoilt(func(files map[string]string) { files[manifestFile] = strings.Repeat("\n", 1<<20) }).bytes()
+			return spoilt(func(files map[string]string) { files[manifestFile] = strings.Repeat("\n", 1<<19) }).bytes()
 		}},
 		{"payload file in the tagmanifest", CodeNoSuchFile, "no such file", replaced(tagmanifestFile, "  bagit.txt", "  data/looks.csv")},
 		{"tag file not in the tagmanifest", CodeNotListed, "in the bundle and not in the list", func() []byte {
