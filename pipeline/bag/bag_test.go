@@ -24,7 +24,8 @@ import (
 // (GNU coreutils 9.1) gave for the same texts.
 func TestPackedText(t *testing.T) {
 	var b bytes.Buffer
-	identity, err := Pack(&b, "ridge-wire", []File{{"b.txt", []byte("two\n")}, {"a.txt", []byte("one\n")}}, []Field{{"External-Description", "  Ridge\nwire\u202e "}})
+	payload := []File{{"b.txt", []byte("two\n")}, {"a.txt", []byte("one\n")}}
+	identity, err := Pack(&b, "ridge-wire", payload, []Field{{"External-Description", "  Ridge\nwire\u202e "}})
 	require.NoError(t, err)
 	z, err := zip.NewReader(bytes.NewReader(b.Bytes()), int64(b.Len()))
 	require.NoError(t, err)

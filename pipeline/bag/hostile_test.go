@@ -80,8 +80,12 @@ func hostiles() []hostile {
 		// What is no zip, or no whole one.
 		{"empty file", CodeEmpty, "the file is empty", func() []byte { return nil }},
 		{"text instead of a zip", CodeNoZip, "the file is no zip", func() []byte { return []byte("fairlobe = 1\n") }},
-		{"long text instead of a zip", CodeNoZip, "the file is no zip", func() []byte { return bytes.Repeat([]byte("no zip at all\n"), 1<<14) }},
-		{"gzip instead of a zip", CodeNoZip, "the file is no zip", func() []byte { return append([]byte("\x1f\x8b\x08\x00"), make([]byte, 64)...) }},
+		{"long text instead of a zip", CodeNoZip, "the file is no zip", func() []byte {
+			return bytes.Repeat([]byte("no zip at all\n"), 1<<14)
+		}},
+		{"gzip instead of a zip", CodeNoZip, "the file is no zip", func() []byte {
+			return append([]byte("\x1f\x8b\x08\x00"), make([]byte, 64)...)
+		}},
 		{"cut in the middle", CodeCut, "it is cut off", func() []byte { d := packedGood(); return d[:len(d)/2] }},
 		{"cut before the end record", CodeCut, "it is cut off", func() []byte { d := packedGood(); return d[:len(d)-endLength] }},
 		{"cut by one byte", CodeCut, "cut off in its last bytes", func() []byte { d := packedGood(); return d[:len(d)-1] }},
@@ -93,7 +97,9 @@ func hostiles() []hostile {
 			return d
 		}},
 		{"directory shorter than its count", CodeBroken, "damaged at entry 10", whole(func(z *forgery) { z.entries = ptr(uint16(10)) })},
-		{"directory longer than its count", CodeExtraBytes, "bytes that belong to no file", whole(func(z *forgery) { z.entries = ptr(uint16(8)) })},
+		{"directory longer than its count", CodeExtraBytes, "bytes that belong to no file", whole(func(z *forgery) {
+			z.entries = ptr(uint16(8))
+		})},
 		{"local header overwritten", CodeBroken, "there is no file where", func() []byte {
 			d := packedGood()
 			copy(d, "XXXX")
@@ -101,18 +107,28 @@ func hostiles() []hostile {
 		}},
 
 		// What is hidden in or around the zip.
-		{"program before the zip", CodeExtraBytes, "bytes before its first file", whole(func(z *forgery) { z.before = []byte("MZ run me") })},
+		{"program before the zip", CodeExtraBytes, "bytes before its first file", whole(func(z *forgery) {
+			z.before = []byte("MZ run me")
+		})},
 		{"bytes behind the zip", CodeExtraBytes, "3 bytes follow the end", whole(func(z *forgery) { z.after = []byte("end") })},
 		{"cut inside its comment", CodeCut, "cut off in its comment", func() []byte {
 			d := forgery{files: []forged{{name: "ridge-wire/bagit.txt"}}, comment: "hello"}.bytes()
 			return d[:len(d)-1]
 		}},
-		{"another zip behind the zip", CodeExtraBytes, "bytes before its first file", func() []byte { return slices.Concat(packedGood(), packedGood()) }},
-		{"bytes between files and directory", CodeExtraBytes, "belong to no file", whole(func(z *forgery) { z.between = []byte("hidden") })},
+		{"another zip behind the zip", CodeExtraBytes, "bytes before its first file", func() []byte {
+			return slices.Concat(packedGood(), packedGood())
+		}},
+		{"bytes between files and directory", CodeExtraBytes, "belong to no file", whole(func(z *forgery) {
+			z.between = []byte("hidden")
+		})},
 		{"comment of the zip", CodeComment, "the zip carries a comment", whole(func(z *forgery) { z.comment = "hello" })},
-		{"end record inside the comment", CodeExtraBytes, "bytes before its first file", whole(func(z *forgery) { z.comment = string(forgery{}.bytes()) })},
+		{"end record inside the comment", CodeExtraBytes, "bytes before its first file", whole(func(z *forgery) {
+			z.comment = string(forgery{}.bytes())
+		})},
 		{"comment of a file", CodeComment, "carries a comment", altered(bagitFile, func(f *forged) { f.comment = "hello" })},
-		{"bytes behind the end of a deflated file", CodeSize, "4 bytes follow the end", altered(bagitFile, func(f *forged) { f.packed = append(deflated(f.data), "more"...) })},
+		{"bytes behind the end of a deflated file", CodeSize, "4 bytes follow the end", altered(bagitFile, func(f *forged) {
+			f.packed = append(deflated(f.data), "more"...)
+		})},
 		{"two files in the same bytes", CodeOverlap, "shares bytes of the zip", func() []byte {
 			return with(forged{name: "ridge-wire/data/zz", data: []byte(bagFiles()[infoFile]), method: methodDeflate, onlyListed: true}).bytes()
 		}},
@@ -136,11 +152,17 @@ func hostiles() []hostile {
 		}},
 		{"several parts", CodeFeature, "in several parts", whole(func(z *forgery) { z.disk = 1 })},
 		{"zip64", CodeFeature, "zip64", whole(func(z *forgery) { z.entries = ptr(uint16(0xffff)) })},
-		{"zip64 field of a file", CodeFeature, "extra field 0x0001", altered(bagitFile, func(f *forged) { f.extra = []byte{1, 0, 8, 0, 1, 0, 0, 0, 0, 0, 0, 0} })},
-		{"damaged extra field", CodeBroken, "damaged extra field", altered(bagitFile, func(f *forged) { f.extra = []byte{0x55, 0x54, 200, 0, 1} })},
+		{"zip64 field of a file", CodeFeature, "extra field 0x0001", altered(bagitFile, func(f *forged) {
+			f.extra = []byte{1, 0, 8, 0, 1, 0, 0, 0, 0, 0, 0, 0}
+		})},
+		{"damaged extra field", CodeBroken, "damaged extra field", altered(bagitFile, func(f *forged) {
+			f.extra = []byte{0x55, 0x54, 200, 0, 1}
+		})},
 		{"unknown flag", CodeFeature, "uses a feature of zip", altered(bagitFile, func(f *forged) { f.flags = 1 << 5 })},
 		{"encrypted file", CodeEncrypted, "is encrypted", altered("data/experiment.toml", func(f *forged) { f.flags = 1 })},
-		{"other method", CodeMethod, "by a method that no bundle uses (number 14)", altered("data/experiment.toml", func(f *forged) { f.method, f.packed = 14, f.data })},
+		{"other method", CodeMethod, "by a method that no bundle uses (number 14)", altered("data/experiment.toml", func(f *forged) {
+			f.method, f.packed = 14, f.data
+		})},
 
 		// Bombs, and sizes that are not what they say.
 		{"bomb by its ratio", CodeBomb, "a bomb", longPayload("tables/zeros.csv", strings.Repeat("\x00", 2<<20))},
@@ -157,11 +179,19 @@ func hostiles() []hostile {
 			}
 			return z.bytes()
 		}},
-		{"stored file with two sizes", CodeSize, "declares two sizes", altered(bagitFile, func(f *forged) { f.method, f.declared = methodStore, ptr(int64(7)) })},
-		{"file shorter than it declares", CodeSize, "shorter (13) than the 40 bytes it declares", altered("data/experiment.toml", func(f *forged) { f.declared = ptr(int64(40)) })},
-		{"size differs between header and directory", CodeHeaders, "tell different things", altered("data/experiment.toml", func(f *forged) { f.sizeInDir = ptr(int64(12)) })},
+		{"stored file with two sizes", CodeSize, "declares two sizes", altered(bagitFile, func(f *forged) {
+			f.method, f.declared = methodStore, ptr(int64(7))
+		})},
+		{"file shorter than it declares", CodeSize, "shorter (13) than the 40 bytes it declares", altered("data/experiment.toml", func(f *forged) {
+			f.declared = ptr(int64(40))
+		})},
+		{"size differs between header and directory", CodeHeaders, "tell different things", altered("data/experiment.toml", func(f *forged) {
+			f.sizeInDir = ptr(int64(12))
+		})},
 		{"wrong CRC-32", CodeDamaged, "CRC-32", altered("data/experiment.toml", func(f *forged) { f.crc = ptr(uint32(1)) })},
-		{"damaged deflate", CodeDamaged, "is damaged", altered("data/tables/cells.csv", func(f *forged) { f.packed = bytes.Repeat([]byte{0xff}, 40) })},
+		{"damaged deflate", CodeDamaged, "is damaged", altered("data/tables/cells.csv", func(f *forged) {
+			f.packed = bytes.Repeat([]byte{0xff}, 40)
+		})},
 		{"folder with content", CodeSize, "has content", func() []byte {
 			return with(forged{name: "ridge-wire/data/tables/", data: []byte("x"), attr: 0o040755 << 16}).bytes()
 		}},
@@ -178,10 +208,18 @@ func hostiles() []hostile {
 		{"hard link", CodeLink, "hard or symbolic link", altered("data/experiment.toml", func(f *forged) {
 			f.extra = append([]byte{0x0d, 0x00, 22, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0}, "/etc/shadow"[:10]...)
 		})},
-		{"device", CodeSpecial, "neither a file nor a folder", func() []byte { return with(forged{name: "ridge-wire/data/disk", attr: 0o060660 << 16}).bytes() }},
-		{"pipe", CodeSpecial, "neither a file nor a folder", func() []byte { return with(forged{name: "ridge-wire/data/pipe", attr: 0o010644 << 16}).bytes() }},
-		{"set-user-id program", CodeSpecial, "rights of another user", func() []byte { return with(forged{name: "ridge-wire/data/run", attr: 0o104755 << 16}).bytes() }},
-		{"folder that looks like a file", CodeSpecial, "the other way round", func() []byte { return with(forged{name: "ridge-wire/data/run", attr: 0o040755 << 16}).bytes() }},
+		{"device", CodeSpecial, "neither a file nor a folder", func() []byte {
+			return with(forged{name: "ridge-wire/data/disk", attr: 0o060660 << 16}).bytes()
+		}},
+		{"pipe", CodeSpecial, "neither a file nor a folder", func() []byte {
+			return with(forged{name: "ridge-wire/data/pipe", attr: 0o010644 << 16}).bytes()
+		}},
+		{"set-user-id program", CodeSpecial, "rights of another user", func() []byte {
+			return with(forged{name: "ridge-wire/data/run", attr: 0o104755 << 16}).bytes()
+		}},
+		{"folder that looks like a file", CodeSpecial, "the other way round", func() []byte {
+			return with(forged{name: "ridge-wire/data/run", attr: 0o040755 << 16}).bytes()
+		}},
 
 		// Names.
 		{"traversal", CodeTraversal, "leads out of its folder", added("ridge-wire/data/../../../evil")},
@@ -210,8 +248,12 @@ func hostiles() []hostile {
 		{"name twice", CodeTwice, "stands twice in the zip", added("ridge-wire/data/experiment.toml")},
 		{"names that differ in case only", CodeClash, "one and the same on many systems", added("ridge-wire/data/Experiment.TOML")},
 		{"file and folder of one name", CodeClash, "a file and of a folder", added("ridge-wire/data/experiment.toml/x")},
-		{"another name in the local header", CodeHeaders, "the file itself says", altered("data/experiment.toml", func(f *forged) { f.localName = "ridge-wire/data/../../../ex" })},
-		{"second name in an extra field", CodeHeaders, "a second name", altered(bagitFile, func(f *forged) { f.extra = []byte{0x75, 0x70, 6, 0, 1, 0, 0, 0, 0, 'x'} })},
+		{"another name in the local header", CodeHeaders, "the file itself says", altered("data/experiment.toml", func(f *forged) {
+			f.localName = "ridge-wire/data/../../../ex"
+		})},
+		{"second name in an extra field", CodeHeaders, "a second name", altered(bagitFile, func(f *forged) {
+			f.extra = []byte{0x75, 0x70, 6, 0, 1, 0, 0, 0, 0, 'x'}
+		})},
 		{"file in no folder", CodeTopFolder, "lies in no folder", added("readme")},
 		{"two folders", CodeTopFolder, "holds two folders", added("other/data/x")},
 		{"litter of a file manager", CodeTopFolder, "does not begin with the name of an experiment", added("__MACOSX/ridge-wire/bagit.txt")},
