@@ -121,9 +121,14 @@ func (g *Given) Graph() []pipeline.Stage {
 		seal.SealedAt = time.UnixMilli(g.Standing.SealedMs).UTC()
 	}
 	d := &Data{exp: g.Experiment}
-	return []pipeline.Stage{g.stage(), judge.Stage(d.judging(g.Planned, bandsOf(g.Experiment, g.Planned), seal)),
-		report.Stage(d.reporting(g.Planned, seal, g.Standing.Looks, g.Standing.Tool, "fairlobe receive --verify "+g.Standing.Name+".zip"))}
+	told := d.reporting(g.Planned, seal, g.Standing.Looks, g.Standing.Tool, "fairlobe receive --verify "+g.Standing.Name+".zip")
+	told.Form = sharedForm
+	return []pipeline.Stage{g.stage(), judge.Stage(d.judging(g.Planned, bandsOf(g.Experiment, g.Planned), seal)), report.Stage(told)}
 }
+
+// sharedForm tells the reader of a report what was taken out before.
+const sharedForm = "handed over: call signs of stations are keyed hashes, their bearings are rounded to 1 degree and their distances to 10 km, the own place is known " +
+	"to its 4-character square; locators, notes and names of files were left out"
 
 // Again runs judge and report and gives all files of the payload that can be made again, by name.
 func (g *Given) Again(ctx context.Context, jobs int) (map[string][]byte, error) {

@@ -165,7 +165,7 @@ func kindReasons() []codeCase {
 		{code: "control_not_random", from: "one arm", make: func(s *smallTrial) {
 			s.edit("[fixed]\n", "[control]\ncall = \"Q9CTL\"\nlocator = \"MN93aa\"\n\n[fixed]\n")
 			s.more = controlled
-		}, verdict: "refused", evidence: "compared", says: []string{"high is compared with the control station Q9CTL in the same slots", "at the 16 stations that heard both", "described, not tested"}},
+		}, verdict: "refused", evidence: "compared", says: []string{"high is compared with the control station in the same slots", "at the 16 stations that heard both", "described, not tested"}},
 		{code: "late_drop_decides", from: "stronger", make: func(s *smallTrial) {
 			s.sky.gainDB = onlyBefore(7)
 			s.looked = time.Date(2026, 9, 12, 12, 0, 0, 0, time.UTC)

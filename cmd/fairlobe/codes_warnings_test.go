@@ -179,7 +179,7 @@ func reportWarnings() []codeCase {
 		}, says: []string{"a dwell lasts 2 min, and most receivers report at most every", "lengthen the dwell"}},
 		{code: "constant_snr", from: "stronger", make: func(s *smallTrial) {
 			s.sky.noiseDB, s.sky.blockDB, s.sky.gainDB, s.sky.listeners = 0, 0, nil, []listener{{azimuth: 40, km: 900}}
-		}, says: []string{"reports of this station in spots/reports.csv show the same SNR", "is the right column named"}},
+		}, says: []string{"spots/reports.csv: all ", "reports of this station show the same SNR", "is the right column named"}},
 		{code: "times_doubtful", from: "stronger", make: func(s *smallTrial) { s.local = time.Hour },
 			says: []string{"spots/local.csv: ", "of 240 reports of this station lie outside the dwells", "adding -1 h to the times"}},
 	}

@@ -174,6 +174,9 @@ func (p Params) repeatRows(doc *Document) [][2]string {
 		rows = append(rows, [2]string{"seal", "none: that the order was random is the operator's word"})
 	}
 	rows = append(rows, [2]string{"looks at these data and earlier ones", fmt.Sprint(doc.Looks)})
+	if p.Form != "" {
+		rows = append(rows, [2]string{"form", clean(p.Form)})
+	}
 	if p.Tool != "" {
 		rows = append(rows, [2]string{"made with", clean(p.Tool)})
 	}

@@ -52,6 +52,8 @@ type Params struct {
 	Bands   []Band
 	Seed    uint64
 	Tool    string // name and version of the program, "" if they are not to be shown
+	// Form says in words in what the data were changed before they were handed over; "" if they were not.
+	Form string
 }
 
 // Document is verdicts.json.
@@ -77,7 +79,7 @@ type Rows struct {
 // Stage makes the stage.
 func Stage(p Params) pipeline.Stage {
 	return pipeline.Stage{
-		Name: "report", Version: 7, Params: p,
+		Name: "report", Version: 8, Params: p,
 		Needs: []string{"blocks", "cells", "differences", "dwells", "intake.json", "lobes", "paths", "quarantine", "stations", "sweeps", "trial.json", "verdicts"},
 		Makes: []pipeline.Output{{Name: FileVerdicts}, {Name: FileText}, {Name: FileAnswers}, {Name: FilePage}},
 		Run: func(_ context.Context, in *pipeline.Input) (*pipeline.Result, error) {
