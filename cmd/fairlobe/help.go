@@ -41,6 +41,7 @@ EXIT STATUS
     1    experiment file, data or log are at fault (said at file:line), or the
          machine failed
     2    the command line is wrong; nothing was read
+    3    receive --verify: other bytes come out
     130  interrupted`
 
 const runLong = `Reads the experiment and its data, judges each claim, and writes the output
