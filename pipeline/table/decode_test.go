@@ -5,6 +5,7 @@ import (
 	"math/rand/v2"
 	"testing"
 
+	"github.com/apache/arrow/go/v15/arrow"
 	"github.com/apache/arrow/go/v15/arrow/memory"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -88,5 +89,21 @@ func BenchmarkEncodeSmall(b *testing.B) {
 		if _, err := table.Encode(rec); err != nil {
 			b.Fatal(err)
 		}
+	}
+}
+
+// What a schema says of itself stands in the file's notes.
+func TestNote(t *testing.T) {
+	md := arrow.MetadataFrom(map[string]string{"table": "x", "version": "3"})
+	data, err := table.Encode(table.NewBuilder(arrow.NewSchema([]arrow.Field{{Name: "a", Type: arrow.PrimitiveTypes.Int64}}, &md)).Record())
+	require.NoError(t, err)
+	for key, want := range map[string]string{"version": "3", "table": "x", "no such key": ""} {
+		got, err := table.Note(data, key)
+		require.NoError(t, err)
+		require.Equal(t, want, got, key)
+	}
+	for _, broken := range [][]byte{nil, []byte("PAR1"), data[:len(data)-9], []byte("PAR1\x00\x00\x00\x00\xff\xff\xff\x7fPAR1")} {
+		_, err := table.Note(broken, "version")
+		require.Error(t, err)
 	}
 }
