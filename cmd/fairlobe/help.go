@@ -31,6 +31,8 @@ Your own trial, in this order:
     fairlobe field my-wire.toml           the trial: what to connect when, and a
                                           log of what you do
     fairlobe run my-wire.toml             verdicts
+    fairlobe share my-wire.toml           a bundle for others, without what is
+                                          private
 
 What somebody else shared:
 

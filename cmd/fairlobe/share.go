@@ -10,6 +10,7 @@ import (
 	"path/filepath"
 	"regexp"
 	"strings"
+	"syscall"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -159,17 +160,32 @@ func (s *sharing) mayReplace() error {
 		return nil
 	case err != nil:
 		return diag.List{{Pos: diag.Pos{File: s.target}, Msg: fmt.Sprintf("the bundle can't be written there: %v", cause(err)), Mend: "name a file in a folder that is there, with --to"}}
+	case info.IsDir():
+		return refuse("this is a folder, and the bundle is a file")
 	case !info.Mode().IsRegular():
-		return refuse("this is no file")
+		return refuse("this is no plain file")
 	}
 	b, err := bag.Open(s.target, bag.Limits{})
 	if err != nil {
 		return refuse("a file stands here that is no bundle of fairlobe")
 	}
-	if b.Name() != s.name || b.Info(labelOperator) != s.key.Operator() {
+	if b.Name() != s.name || b.Info(labelOperator) != s.key.Operator() || !s.sameSeed(b) {
 		return refuse("a bundle of another experiment or operator stands here")
 	}
 	return nil
+}
+
+// sameSeed tells whether a bundle's experiment draws from the seed of this one: a name may come twice.
+func (s *sharing) sameSeed(b *bag.Bag) bool {
+	text, ok := b.File(handover.FileExperiment)
+	if !ok {
+		return false
+	}
+	there, _ := experiments.Parse(handover.FileExperiment, text, func(name string) ([]byte, error) {
+		data, _ := b.File(name)
+		return data, nil
+	})
+	return there != nil && there.HasSeed == s.exp.HasSeed && there.Seed == s.exp.Seed
 }
 
 // gather makes all files of the payload.
@@ -416,9 +432,17 @@ func (s *sharing) places() []string {
 	return out
 }
 
-// write puts the key, the line of the ledger and the bundle onto the disk, in this order: a look that nobody counts must not be had, and
-// a bundle whose key is lost can't be told from that of another operator.
+// write puts the key, the line of the ledger and the bundle onto the disk. The bundle is there but for its name before the look is
+// counted, and gets it after: a look that nobody counts must not be had, and one that shows nothing is none.
 func (s *sharing) write(bundle []byte) error {
+	file, err := atomicfile.Create(s.target)
+	if err != nil {
+		return s.cantWrite(err)
+	}
+	defer file.Cleanup()
+	if _, err := file.Write(bundle); err != nil {
+		return s.cantWrite(err)
+	}
 	if err := s.key.keep(); err != nil {
 		return err
 	}
@@ -427,11 +451,21 @@ func (s *sharing) write(bundle []byte) error {
 			return err
 		}
 	}
-	if err := atomicfile.WriteFile(s.target, bundle, 0o644); err != nil {
-		if errors.Is(err, fs.ErrNotExist) {
-			return diag.List{{Pos: diag.Pos{File: s.target}, Msg: "the folder of the bundle is not there; nothing was written", Mend: "make the folder, or name another file with --to"}}
-		}
-		return fmt.Errorf("writing the bundle: %w", err)
+	if err := file.Commit(); err != nil {
+		return s.cantWrite(err)
 	}
 	return nil
+}
+
+func (s *sharing) cantWrite(err error) error {
+	msg := ""
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		msg = "the folder of the bundle is not there"
+	case errors.Is(err, fs.ErrPermission), errors.Is(err, syscall.EROFS):
+		msg = "the folder of the bundle takes no files"
+	default:
+		return fmt.Errorf("writing the bundle: %w", err)
+	}
+	return diag.List{{Pos: diag.Pos{File: s.target}, Msg: msg + "; nothing was written", Mend: "name another file with --to"}}
 }
