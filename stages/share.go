@@ -179,7 +179,7 @@ func (g *Given) pathsAway(ctx context.Context) (arrow.Record, error) {
 	}
 	exact := made.Tables[paths.TablePaths]
 	defer exact.Release()
-	return handover.RoundPaths(exact)
+	return handover.RoundPaths(exact), nil
 }
 
 // InputNames gives the names that stand for those of the input files.
@@ -320,8 +320,10 @@ func PrivateWords(exp *experiments.Experiment, hidden *handover.Hidden, inputs, 
 		addPlace(at, "the locator of a station")
 	}
 	for _, note := range hidden.Notes {
-		if len([]rune(note)) >= fewestOfNote {
-			add(note, "a note of the log")
+		says := []handover.Word{{Text: note, What: "a note of the log"}}
+		public := slices.ContainsFunc(exp.Texts(), func(t experiments.Text) bool { return len(handover.Find(t.Value, says)) > 0 })
+		if len([]rune(note)) >= fewestOfNote && !public {
+			add(note, says[0].What)
 		}
 	}
 	for _, name := range append(slices.Clone(inputs), exp.Station.File, exp.Schedule.File) {
@@ -372,8 +374,12 @@ func CheckPrivate(exp *experiments.Experiment, files []handover.File, words []ha
 		if hit.Where != "" {
 			where += ", " + hit.Where
 		}
-		list = append(list, diag.Diag{Pos: diag.Pos{File: exp.File}, Code: "private", Msg: fmt.Sprintf("the bundle would hold %s, %s (%s); nothing was written", hit.Word.Text, hit.Word.What, where),
-			Mend: "if the experiment's name holds it, give its file, seal and ledger another name; else it is a mistake in fairlobe: please tell its authors"})
+		mend := "if the experiment's name holds it, give its file, seal and ledger another name; else it is a mistake in fairlobe: please tell its authors"
+		if hit.Member == handover.FileSeal {
+			mend = "it was sealed with that text, and what was sealed can't be changed; without the seal the trial can be shared, but its order is then random by your word alone"
+		}
+		list = append(list, diag.Diag{Pos: diag.Pos{File: exp.File}, Code: "private", Mend: mend,
+			Msg: fmt.Sprintf("the bundle would hold %s, %s (%s); nothing was written", hit.Word.Text, hit.Word.What, where)})
 	}
 	return list.Sort().Err()
 }

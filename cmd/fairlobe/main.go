@@ -113,7 +113,7 @@ func kept(cmd *cobra.Command) string {
 		return "; what was computed is kept, and the next run goes on from there"
 	case cmd != nil && cmd.Name() == "field":
 		return "; the log has everything, and the same command goes on from there"
-	case cmd != nil && cmd.Name() == "receive":
+	case cmd != nil && (cmd.Name() == "receive" || cmd.Name() == "share"):
 		return "; nothing was written"
 	}
 	return ""

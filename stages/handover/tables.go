@@ -88,112 +88,103 @@ func Numbered(what string, of int) []string {
 // open are the text columns that hold nothing private: names that the experiment file declares, and words of fairlobe.
 var open = []string{"arm", "band", "direction", "distance_class", "plane", "region"}
 
-// hide gives a table row by row in its private form. A text column that nobody has thought of is an error and not a leak.
+// hide gives a table in its private form. A text column that nobody has thought of is an error and not a leak.
 func (h *hider) hide(name string, rec arrow.Record) (arrow.Record, error) {
 	fields := rec.Schema().Fields()
+	private := false
+	for _, f := range fields {
+		changes := slices.Contains(changed[name], f.Name)
+		private = private || changes
+		if f.Type.ID() == arrow.STRING && !changes && !slices.Contains(open, f.Name) {
+			return nil, fmt.Errorf("it has a text column %q, and nothing says what may leave the house of it", f.Name)
+		}
+	}
+	if !private {
+		rec.Retain()
+		return rec, nil
+	}
 	b := table.NewBuilder(rec.Schema())
 	values := make([]any, len(fields))
-	r := table.NewReader(rec)
-	for r.Next() {
+	for r := table.NewReader(rec); r.Next(); {
 		for i, f := range fields {
-			v, err := h.value(name, f, r)
-			if err != nil {
-				return nil, err
+			if slices.Contains(changed[name], f.Name) {
+				values[i] = h.value(name, f.Name, r)
+			} else {
+				values[i] = plain(f, r)
 			}
-			values[i] = v
 		}
 		b.Append(values...)
-	}
-	if r.Len() == 0 { // the columns are held against the list all the same
-		for _, f := range fields {
-			if f.Type.ID() == arrow.STRING && !slices.Contains(open, f.Name) && !slices.Contains(told, name+"."+f.Name) {
-				return nil, unknown(f.Name)
-			}
-		}
 	}
 	return b.Record(), nil
 }
 
-// told are the text columns that have a private form.
-var told = []string{"stations.call", "stations.place", "stations.locator", "sweeps.sweep", "dwells.reason"}
-
-func unknown(column string) error {
-	return fmt.Errorf("it has a text column %q, and nothing says what may leave the house of it", column)
+// changed are the columns that have a private form, by table.
+var changed = map[string][]string{
+	"stations": {"call", "place", "locator", "latitude", "longitude", "bearing_deg", "distance_km", "position_radius_km"},
+	"sweeps":   {"sweep"},
+	"dwells":   {"reason"},
 }
 
-func (h *hider) value(name string, f arrow.Field, r *table.Reader) (any, error) {
+func (h *hider) value(name, column string, r *table.Reader) any {
 	switch name {
 	case "stations":
-		if v, ok := h.ofStation(f.Name, r); ok {
-			return v, nil
-		}
+		return h.ofStation(column, r)
 	case "sweeps":
-		if f.Name == "sweep" {
-			return h.sweeps[r.Str("sweep")], nil
-		}
-	case "dwells":
-		if f.Name == "reason" {
-			return h.reason(r.StrOrNil("reason")), nil
-		}
+		return h.sweeps[r.Str(column)]
 	}
-	return plain(f, r)
+	return h.reason(r.StrOrNil(column))
 }
 
 // plain gives a value as it is.
-func plain(f arrow.Field, r *table.Reader) (any, error) {
-	if f.Type.ID() == arrow.STRING && !slices.Contains(open, f.Name) {
-		return nil, unknown(f.Name)
-	}
+func plain(f arrow.Field, r *table.Reader) any {
 	if r.Null(f.Name) {
-		return nil, nil
+		return nil
 	}
 	switch f.Type.ID() {
 	case arrow.BOOL:
-		return r.Bool(f.Name), nil
+		return r.Bool(f.Name)
 	case arrow.INT32, arrow.INT64:
-		return r.Int(f.Name), nil
+		return r.Int(f.Name)
 	case arrow.FLOAT64:
-		return r.Float(f.Name), nil
+		return r.Float(f.Name)
 	case arrow.STRING:
-		return r.Str(f.Name), nil
+		return r.Str(f.Name)
 	}
-	return r.Time(f.Name), nil
+	return r.Time(f.Name)
 }
 
 // ofStation hides who and where a station is, and keeps what the judge makes of it. Not even a part of its locator is left: the
 // square of a station together with bearing and distance, of many stations, would tell the own place to a few km.
-func (h *hider) ofStation(column string, r *table.Reader) (any, bool) {
+func (h *hider) ofStation(column string, r *table.Reader) any {
 	call := r.Str("call")
 	switch column {
 	case "call":
 		h.calls[call] = true
-		return hashCall(h.key, call), true
+		return hashCall(h.key, call)
 	case "place":
 		if r.Str("place") == "" {
-			return "", true
+			return ""
 		}
 		h.places[call]++
-		return placeName(h.places[call]), true
+		return placeName(h.places[call])
 	case "locator":
 		if !r.Null("locator") {
 			h.at[r.Str("locator")] = true
 		}
-		return nil, true
+		return nil
 	case "latitude":
 		if !r.Null("latitude") && r.Null("locator") {
 			h.hidden.Positions++
 		}
-		return nil, true
-	case "longitude":
-		return nil, true
+		return nil
 	case "bearing_deg":
-		return rounded(r, column, station.RoundDeg), true
+		return rounded(r, column, station.RoundDeg)
 	case "distance_km":
-		return rounded(r, column, station.RoundKm), true
+		return rounded(r, column, station.RoundKm)
 	case "position_radius_km":
-		return rounded(r, column, station.RoundRadiusKm), true
+		return rounded(r, column, station.RoundRadiusKm)
 	}
-	return nil, false
+	return nil // longitude
 }
 
 // placeName gives "a" to "z", and then "a2" and so on.
@@ -208,7 +199,7 @@ func placeName(n int) string {
 // RoundPaths gives table paths with whole degrees and hundreds of km. The sun's height at a moment tells a circle on which a
 // station lies, and many such circles tell its place whatever their rounding; so the table must have been made from what leaves the house
 // already, and then holds nothing more. The rounding keeps it from looking more exact than that.
-func RoundPaths(rec arrow.Record) (arrow.Record, error) {
+func RoundPaths(rec arrow.Record) arrow.Record {
 	b := table.NewBuilder(rec.Schema())
 	fields := rec.Schema().Fields()
 	values := make([]any, len(fields))
@@ -222,16 +213,12 @@ func RoundPaths(rec arrow.Record) (arrow.Record, error) {
 			case strings.HasSuffix(f.Name, "_deg"):
 				values[i] = rounded(r, f.Name, math.Round)
 			default:
-				v, err := plain(f, r)
-				if err != nil {
-					return nil, fmt.Errorf("rounding table paths: %w", err)
-				}
-				values[i] = v
+				values[i] = plain(f, r)
 			}
 		}
 		b.Append(values...)
 	}
-	return b.Record(), nil
+	return b.Record()
 }
 
 // rounded gives a rounded value, or nil for null; zero has no sign.
