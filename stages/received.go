@@ -300,12 +300,12 @@ func (r *Received) checkSeal(file handover.Files) error {
 		}
 		same, orderSame, changed := s.Compare(canonical, r.Planned)
 		switch {
-		case s.Seed != r.Experiment.Seed:
-			return handover.Fault(handover.FileSeal, errors.New("it seals another seed than that of the experiment"))
 		case !orderSame:
 			state = judge.SealOrder
 		case !same:
 			state = judge.SealChanged
+		case s.Seed != r.Experiment.Seed:
+			return handover.Fault(handover.FileSeal, errors.New("it names another seed than the one that it seals"))
 		default:
 			state = judge.SealSame
 		}

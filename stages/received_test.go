@@ -224,12 +224,15 @@ func TestBrokenParcels(t *testing.T) {
 		"an order that the seed does not draw": {file: "schedule.csv", to: func(text []byte) []byte {
 			return []byte(strings.NewReplacer(",low,", ",high,", ",high,", ",low,").Replace(string(text)))
 		}, want: []string{"data/schedule.csv: this is not the schedule that the seed of the experiment draws"}},
-		"a schedule that is none":       {file: "schedule.csv", to: text("session\n1\n"), want: []string{"data/schedule.csv:1"}},
-		"no schedule":                   {edit: func(_ *testing.T, p parcel) { delete(p, "schedule.csv") }, want: []string{"data/schedule.csv: the bundle has no such file"}},
-		"a seal that is no JSON":        {file: "seal.json", to: text("sealed"), want: []string{"data/seal.json: invalid character"}},
-		"a seal of a later format":      {file: "seal.json", to: replaced(`"format": 1`, `"format": 2`), want: []string{"data/seal.json: its format is 2"}},
-		"a seal of other content":       {file: "seal.json", to: replaced(`"power_w": 4`, `"power_w": 5`), want: []string{"data/seal.json: its content has the digest"}},
-		"a seal of another experiment":  {edit: otherSeal, want: []string{"data/seal.json: it seals another seed"}},
+		"a schedule that is none":      {file: "schedule.csv", to: text("session\n1\n"), want: []string{"data/schedule.csv:1"}},
+		"no schedule":                  {edit: func(_ *testing.T, p parcel) { delete(p, "schedule.csv") }, want: []string{"data/schedule.csv: the bundle has no such file"}},
+		"a seal that is no JSON":       {file: "seal.json", to: text("sealed"), want: []string{"data/seal.json: invalid character"}},
+		"a seal of a later format":     {file: "seal.json", to: replaced(`"format": 1`, `"format": 2`), want: []string{"data/seal.json: its format is 2"}},
+		"a seal of other content":      {file: "seal.json", to: replaced(`"power_w": 4`, `"power_w": 5`), want: []string{"data/seal.json: its content has the digest"}},
+		"a seal of another experiment": {edit: otherSeal, want: []string{`data/seal.json: standing.json says that the seal is "same", and it is "order": arm[0]`}},
+		"a seal with another seed": {file: "seal.json", to: replaced(`"seed": "4012558071",
+  "content"`, `"seed": "4012558072",
+  "content"`), want: []string{"data/seal.json: it names another seed than the one that it seals"}},
 		"a seal with another date":      {file: "seal.json", to: replaced(`"sealed_at": "2026`, `"sealed_at": "2025`), want: []string{"data/seal.json: standing.json tells of another seal"}},
 		"a seal that went missing":      {edit: func(_ *testing.T, p parcel) { delete(p, "seal.json") }, want: []string{"data/seal.json: standing.json says that the seal is", "and it is"}},
 		"standing that is no JSON":      {file: "standing.json", to: text("[]"), want: []string{"data/standing.json:"}},
@@ -368,7 +371,7 @@ func TestDesigns(t *testing.T) {
 	p := design()
 	otherSeal(t, p)
 	_, err := p.described(t).received()
-	require.ErrorContains(t, err, "data/seal.json: it seals another seed")
+	require.ErrorContains(t, err, "data/seal.json: it seals another order than that of the experiment: arm[0]")
 
 	p = design()
 	p[handover.FileExperiment] = replaced("power_w = 4", "power_w = 5")(p[handover.FileExperiment])
