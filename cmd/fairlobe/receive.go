@@ -308,7 +308,7 @@ func (b *bundle) describe(w io.Writer) {
 // describeRepeat tells in what a repeat differs from its original.
 func describeRepeat(w io.Writer, o *repeat.Origin, c repeat.Comparison, nowhere bool) {
 	if c.Kind() == repeat.Direct {
-		say(w, "", "", fmt.Sprintf("A direct repeat of %q: nothing that the file declares differs but place and days.", o.Title))
+		say(w, "", "", fmt.Sprintf("A direct repeat of %q: nothing that the file declares differs but place, days and length.", o.Title))
 	} else {
 		say(w, "", "", fmt.Sprintf("A varied repeat of %q:", o.Title))
 	}

@@ -173,7 +173,11 @@ func (p *pair) turned() {
 	}
 	if len(turns) > 0 && !sameAngle(turns[0], 0) {
 		p.turn = turns[0]
-		p.found.Place = append(p.found.Place, fmt.Sprintf("all wires run %s deg further clockwise here", number(p.turn)))
+		by, way := p.turn, "clockwise"
+		if by > 180 {
+			by, way = 360-by, "counter-clockwise"
+		}
+		p.found.Place = append(p.found.Place, fmt.Sprintf("all wires run %s deg further %s here", number(by), way))
 	}
 }
 

@@ -68,12 +68,9 @@ func changed(t *testing.T, m *Made, pairs ...string) *experiments.Experiment {
 }
 
 func TestFilesAreAsTheyWere(t *testing.T) {
-	for name, path := range map[string]string{
-		"ridge-wire": "../ridge-wire.toml", "turned-wire": "../turned-wire.toml", "one-wire": "../one-wire.toml", "valley-wire": "../valley-wire.toml",
-		"full": "../testdata/good/full.toml", "from-file": "testdata/from-file/original.toml",
-	} {
+	for _, name := range []string{"ridge", "full", "from-file"} {
 		t.Run(name, func(t *testing.T) {
-			m := made(t, path)
+			m := made(t, "testdata/original/"+name+".toml")
 			golden := filepath.Join("testdata", name+".toml")
 			got := string(m.Text) + "\n# NOTES\n# " + strings.Join(m.Notes, "\n# ") + "\n"
 			if *update {
@@ -90,10 +87,24 @@ func TestFilesAreAsTheyWere(t *testing.T) {
 	}
 }
 
+// Each demo can be repeated as it stands.
+func TestDemosCanBeRepeated(t *testing.T) {
+	demos, err := filepath.Glob("../*.toml")
+	require.NoError(t, err)
+	require.Greater(t, len(demos), 3)
+	for _, path := range demos {
+		m := made(t, path)
+		c, err := m.Origin.Against(m.Experiment)
+		require.NoError(t, err)
+		require.Equal(t, Direct, c.Kind(), path)
+		require.Empty(t, c.Length, path)
+	}
+}
+
 // The days move, and nothing else: sessions keep their distance, and the seed is the one that was asked for.
 func TestOtherDays(t *testing.T) {
-	e, _ := original(t, "../ridge-wire.toml")
-	m := made(t, "../ridge-wire.toml")
+	e, _ := original(t, "testdata/original/ridge.toml")
+	m := made(t, "testdata/original/ridge.toml")
 	require.Equal(t, uint64(17), m.Experiment.Seed)
 	require.Equal(t, theStart(), m.Experiment.Schedule.Sessions[0].Start)
 	require.Equal(t, e.Schedule.Sessions[1].Start.Sub(e.Schedule.Sessions[0].Start),
@@ -121,7 +132,7 @@ func TestNextDay(t *testing.T) {
 
 // Each change of the repeat's file, and what is told of it.
 func TestWhatDiffers(t *testing.T) {
-	const ridge = "../ridge-wire.toml"
+	const ridge = "testdata/original/ridge.toml"
 	lines := func(l ...string) []string { return l }
 	for _, c := range []struct {
 		rule, path string
@@ -163,9 +174,9 @@ func TestWhatDiffers(t *testing.T) {
 			Comparison{Question: lines(`claim "match holds", bands: 20m 10m there, 10m here`)}},
 		{"a claim of another name", ridge, lines(`name = "match holds"`, `name = "it is matched"`), Comparison{
 			Question: lines(`claim "match holds": asked there, not here`), Differences: lines(`claim "it is matched": not asked there, asked here`)}},
-		{"a claim's distance", "../testdata/good/full.toml", lines("within_km = [0, 500]", "within_km = [0, 600]"),
+		{"a claim's distance", "testdata/original/full.toml", lines("within_km = [0, 500]", "within_km = [0, 600]"),
 			Comparison{Question: lines(`claim "lift helps", within_km: 0 500 km there, 0 600 km here`)}},
-		{"points", "../testdata/good/full.toml", lines("smallest_difference_points = 8", "smallest_difference_points = 9"), Comparison{
+		{"points", "testdata/original/full.toml", lines("smallest_difference_points = 8", "smallest_difference_points = 9"), Comparison{
 			Question: lines(`claim "more hear it", smallest_difference_points: 8 percentage points there, 9 percentage points here`)}},
 		{"the words of the question", ridge, lines("question = \"Does", "question = \"Ever, does"),
 			Comparison{Words: lines("the question is put in other words; what counts are the claims")}},
@@ -179,6 +190,8 @@ func TestWhatDiffers(t *testing.T) {
 			"all wires run 80 deg further clockwise here")}},
 		{"the axis turned elsewhere", ridge, lines("slope_azimuth_deg = 300", "slope_azimuth_deg = 20", "toward_deg = 300", "toward_deg = 30"), Comparison{
 			Place: lines("all wires run 80 deg further clockwise here"), Question: lines(`claim "lift favours the slope", toward_deg: 300 deg there, 30 deg here`)}},
+		{"turned the other way", ridge, lines("slope_azimuth_deg = 300", "slope_azimuth_deg = 250", "toward_deg = 300", "toward_deg = 250"), Comparison{
+			Place: lines("all wires run 50 deg further counter-clockwise here")}},
 		{"one wire turned", ridge, lines("feedpoint_height_m = 9              # height of the wire's near end over ground\nslope_azimuth_deg = 300",
 			"feedpoint_height_m = 9\nslope_azimuth_deg = 310"), Comparison{Differences: lines("arm high, slope_azimuth_deg: 300 deg there, 310 deg here")}},
 	} {
@@ -200,7 +213,7 @@ func TestWhatDiffers(t *testing.T) {
 
 // Where a claim names the frame, its axis turns with the wire, or does not.
 func TestFrames(t *testing.T) {
-	m := made(t, "../ridge-wire.toml")
+	m := made(t, "testdata/original/ridge.toml")
 	turned, err := plain(changed(t, m, "slope_azimuth_deg = 300", "slope_azimuth_deg = 345").Decisive())
 	require.NoError(t, err)
 	framed := func(content map[string]any, frame string, toward float64) map[string]any {
@@ -228,7 +241,7 @@ func TestFrames(t *testing.T) {
 
 // The place is told by its square and the ground, and never finer.
 func TestPlace(t *testing.T) {
-	m := made(t, "../testdata/good/full.toml")
+	m := made(t, "testdata/original/full.toml")
 	c, err := m.Origin.Against(changed(t, m))
 	require.NoError(t, err)
 	require.Equal(t, []string{"locator: MN83 there, JJ00 here", "ground: conductivity_s_per_m 0.005, permittivity 13 there, average here",
@@ -237,7 +250,7 @@ func TestPlace(t *testing.T) {
 
 // What a bundle tells of a repeat is made from the form that leaves the house.
 func TestRenewed(t *testing.T) {
-	m := made(t, "../ridge-wire.toml")
+	m := made(t, "testdata/original/ridge.toml")
 	again, err := m.Origin.Renewed(changed(t, m, "power_w = 4 ", "power_w = 5 ").Decisive())
 	require.NoError(t, err)
 	require.Equal(t, Varied, again.Kind)
@@ -246,7 +259,7 @@ func TestRenewed(t *testing.T) {
 }
 
 func TestOriginThereAndBack(t *testing.T) {
-	for _, path := range []string{"../ridge-wire.toml", "../testdata/good/full.toml"} {
+	for _, path := range []string{"testdata/original/ridge.toml", "testdata/original/full.toml"} {
 		m := made(t, path)
 		text, err := m.Origin.Encode()
 		require.NoError(t, err)
@@ -299,7 +312,7 @@ func TestBrokenOrigins(t *testing.T) {
 
 // Content that is no experiment compares without a crash, and steers no terminal.
 func TestForeignContent(t *testing.T) {
-	m := made(t, "../ridge-wire.toml")
+	m := made(t, "testdata/original/ridge.toml")
 	for _, text := range []string{
 		`{}`, `{"arm": 3, "claim": [1, {"name": 2}, {"name": "x"}], "fixed": [], "schedule": "no", "station": null}`,
 		`{"arm": [{"name": "low", "slope_azimuth_deg": "x", "mast": "\u001b[31m\n"}], "smallest_difference_db": {"a": [[]]}}`,
@@ -318,7 +331,7 @@ func TestForeignContent(t *testing.T) {
 func FuzzParse(f *testing.F) {
 	f.Add([]byte(`{"format":1,"identity":"` + identity + `","title":"a","content":{"arm":[{"name":"low","slope_azimuth_deg":3}],"claim":[{"name":"x","toward_deg":1e300}]},"kind":"direct","differences":[]}`))
 	f.Add([]byte(`{"format":2}`))
-	e, list := experiments.Load("../ridge-wire.toml")
+	e, list := experiments.Load("testdata/original/ridge.toml")
 	require.NoError(f, list.Err())
 	f.Fuzz(func(t *testing.T, text []byte) {
 		o, err := Parse("o", text)
@@ -341,7 +354,7 @@ func FuzzParse(f *testing.F) {
 // Any text that an experiment file takes comes out of the repeat's file as it was.
 func TestTextsSurvive(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		e, list := experiments.Load("../one-wire.toml")
+		e, list := experiments.Load("testdata/original/ridge.toml")
 		require.NoError(t, list.Err())
 		text := rapid.StringOfN(rapid.RuneFrom([]rune("a\"\\#'={}[]$%\u00a0\u200b\U0001F4E1é ")), 1, 20, -1).Draw(t, "text")
 		e.Title, e.Question = text, "x\n\t"+text
@@ -356,7 +369,7 @@ func TestTextsSurvive(t *testing.T) {
 
 // A station's file that is at fault is told with its place.
 func TestStationAtFault(t *testing.T) {
-	p := planOf(t, "../ridge-wire.toml")
+	p := planOf(t, "testdata/original/ridge.toml")
 	p.Station = []byte("call = \"Q1RDG\"\nlocator = \"nowhere\"\n")
 	_, err := p.Prepare()
 	require.ErrorContains(t, err, "my-station.toml:2:11: locator = \"nowhere\" is no locator")
