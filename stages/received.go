@@ -10,7 +10,6 @@ import (
 	"fmt"
 	"io"
 	"slices"
-	"strings"
 
 	"github.com/apache/arrow/go/v15/arrow"
 	"github.com/apache/arrow/go/v15/arrow/memory"
@@ -23,6 +22,7 @@ import (
 	"fairlobe/stages/dwells"
 	"fairlobe/stages/handover"
 	"fairlobe/stages/judge"
+	"fairlobe/stages/report"
 	"fairlobe/stages/schedule"
 )
 
@@ -189,8 +189,8 @@ func beside(file handover.Files) error {
 	if err != nil {
 		return err
 	}
-	if !strings.HasPrefix(strings.ToLower(string(page[:min(len(page), 15)])), "<!doctype html>") {
-		return handover.Fault(handover.FilePage, errors.New("this is no page"))
+	if err := report.CheckForeign(page); err != nil {
+		return handover.Fault(handover.FilePage, err)
 	}
 	return nil
 }
