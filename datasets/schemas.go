@@ -263,6 +263,21 @@ func Lobes() *arrow.Schema {
 	})
 }
 
+// Fits: the harmonics of the fitted dependence on azimuth of each directivity claim that was tested, as vectors: whatever the
+// verdict, or whoever puts trials together would pick.
+func Fits() *arrow.Schema {
+	return schema("fits", "claim_number,band_number,harmonic", []column{
+		{"claim_number", integer, "", false, "place of the claim in the experiment file, from 0"},
+		{"band_number", integer, "", false, "place of the band in the schedule, from 0"},
+		{"harmonic", integer, "", false, "1: one lobe; 2: two opposite lobes"},
+		{"cos_db", number, "dB", false, "first arm minus second: what is added toward north (amplitude times cos(harmonic times direction))"},
+		{"sin_db", number, "dB", false, "the same toward east; of harmonic 2 toward 45 and 225 degrees"},
+		{"var_cos", number, "dB^2", false, "sampling variance of cos_db over the blocks of the trial, at the stations heard"},
+		{"var_sin", number, "dB^2", false, "sampling variance of sin_db"},
+		{"cov", number, "dB^2", false, "sampling covariance of the two"},
+	})
+}
+
 // Verdicts: one row for each claim and band.
 func Verdicts() *arrow.Schema {
 	return schema("verdicts", "claim_number,band_number", []column{

@@ -32,7 +32,7 @@ import (
 
 // Tables are the outputs that a run writes as tables, in the order in which they are written.
 func Tables() []string {
-	return []string{"dwells", "spots", "stations", "receptions", "listening", "cells", "paths", "sweeps", "blocks", "differences", "lobes", "verdicts", "quarantine"}
+	return []string{"dwells", "spots", "stations", "receptions", "listening", "cells", "paths", "sweeps", "blocks", "differences", "lobes", "fits", "verdicts", "quarantine"}
 }
 
 // Documents are the outputs that a run writes beside the tables.

@@ -84,6 +84,7 @@ func (c *court) refusedLobe(e *Entry, d *contrast.Directivity) bool {
 }
 
 func (c *court) testLobe(e *Entry, t *contest, d *contrast.Directivity) {
+	e.fits = d.Fits()
 	e.PRunning = roundP(d.RunningP)
 	e.Directivity.PGate1, e.Directivity.PGate2 = roundP(c.gate1(d)), roundP(d.Gate2)
 	if d.Gate2Testable {

@@ -6,7 +6,8 @@
 // sentences.
 //
 // Beside the verdicts it makes the tables of what pictures show: the differences block by block and station by station,
-// and the fitted lobes. They stand for every claim that compares two arms, whatever became of it.
+// and the fitted lobes. They stand for every claim that compares two arms, whatever became of it. Table fits is for
+// whoever puts trials together.
 //
 // Two kinds of claim have models of their own: heard_by compares shares of stations (heardby.go), and reciprocity what is
 // sent with what is received (reciprocity.go), which is no comparison of arms.
@@ -34,6 +35,7 @@ const (
 	TableBlocks      = "blocks"
 	TableDifferences = "differences"
 	TableLobes       = "lobes"
+	TableFits        = "fits"
 )
 
 // Claim is one sentence to be judged, with plain values.
@@ -109,6 +111,7 @@ func Stage(p Params) pipeline.Stage {
 		Makes: []pipeline.Output{
 			{Name: TableVerdicts, Schema: datasets.Verdicts()}, {Name: TableBlocks, Schema: datasets.Blocks()},
 			{Name: TableDifferences, Schema: datasets.Differences()}, {Name: TableLobes, Schema: datasets.Lobes()},
+			{Name: TableFits, Schema: datasets.Fits()},
 		},
 		Run: func(ctx context.Context, in *pipeline.Input) (*pipeline.Result, error) {
 			d, err := p.load(in)
@@ -124,7 +127,7 @@ func Stage(p Params) pipeline.Stage {
 				return nil, err
 			}
 			return &pipeline.Result{Tables: map[string]arrow.Record{
-				TableVerdicts: rec, TableBlocks: p.blockTable(entries), TableDifferences: p.differenceTable(d, entries), TableLobes: lobeTable(entries),
+				TableVerdicts: rec, TableBlocks: p.blockTable(entries), TableDifferences: p.differenceTable(d, entries), TableLobes: lobeTable(entries), TableFits: fitTable(entries),
 			}}, nil
 		},
 	}

@@ -91,6 +91,7 @@ type Entry struct {
 	heard                   *contest
 	audience                *audience             // of a heard_by claim
 	shownLobe               *contrast.Directivity // whose amplitude the entry shows, turned as the claim is
+	fits                    []contrast.Fit        // of a lobe that was tested, turned as the claim is
 	negative                bool                  // the second arm is the stronger one, whatever the size
 	depends                 bool                  // the data show dependence on azimuth
 	rawP                    *float64              // unrounded, for the correction

@@ -10,6 +10,9 @@ import (
 // round4 rounds to four decimals; NaN and infinities become null.
 func round4(v float64) *float64 { return rounded(v, 1e4) }
 
+// round6 rounds a variance or a covariance, which is the square of a figure that round4 is for, to six decimals.
+func round6(v float64) float64 { return *rounded(v, 1e6) }
+
 // leastP is what stands for every p value that would be rounded to 0: no p value is 0.
 const leastP = 1e-6
 

@@ -12,11 +12,12 @@ import (
 	"fairlobe/stages/judge"
 )
 
-// pictures holds the tables of what pictures show.
+// pictures holds the tables of what pictures show, and that of fits.
 type pictures struct {
 	blocks      []blockRow
 	differences []differenceRow
 	lobes       []lobeRow
+	fits        []fitRow
 }
 
 type blockRow struct {
@@ -37,6 +38,11 @@ type lobeRow struct {
 	low, high   *float64
 }
 
+type fitRow struct {
+	claim, band, harmonic         int
+	cos, sin, varCos, varSin, cov float64
+}
+
 func picturesIn(tables map[string]arrow.Record) pictures {
 	var s pictures
 	number := func(r *table.Reader, column string) int { return int(r.Int(column)) }
@@ -50,6 +56,10 @@ func picturesIn(tables map[string]arrow.Record) pictures {
 	}
 	for r := table.NewReader(tables[judge.TableLobes]); r.Next(); {
 		s.lobes = append(s.lobes, lobeRow{number(r, "claim_number"), number(r, "band_number"), r.Float("azimuth_deg"), r.Float("fit_db"), r.FloatOrNil("low_db"), r.FloatOrNil("high_db")})
+	}
+	for r := table.NewReader(tables[judge.TableFits]); r.Next(); {
+		s.fits = append(s.fits, fitRow{number(r, "claim_number"), number(r, "band_number"), number(r, "harmonic"),
+			r.Float("cos_db"), r.Float("sin_db"), r.Float("var_cos"), r.Float("var_sin"), r.Float("cov")})
 	}
 	return s
 }
@@ -70,6 +80,11 @@ func (s pictures) of(claim int) pictures {
 	for _, r := range s.lobes {
 		if r.claim == claim {
 			out.lobes = append(out.lobes, r)
+		}
+	}
+	for _, r := range s.fits {
+		if r.claim == claim {
+			out.fits = append(out.fits, r)
 		}
 	}
 	return out
@@ -237,6 +252,9 @@ func TestShownTurnsWithTheArms(t *testing.T) {
 		}
 		for i, l := range one.lobes {
 			one.lobes[i].fit, one.lobes[i].low, one.lobes[i].high = 0-l.fit, turned(l.high), turned(l.low)
+		}
+		for i, f := range one.fits {
+			one.fits[i].cos, one.fits[i].sin = 0-f.cos, 0-f.sin
 		}
 		require.Equal(t, one, other)
 	}

@@ -166,14 +166,14 @@ func (w *world) judged(t *testing.T) []entry {
 	return entries
 }
 
-// judgedAndShown gives the tables of what pictures show too.
+// judgedAndShown gives the tables of what pictures show too, and that of fits.
 func (w *world) judgedAndShown(t *testing.T) ([]entry, pictures) {
 	t.Helper()
 	in := w.input()
 	defer in.Release()
 	res, err := judge.Stage(w.stageParams()).Run(context.Background(), in)
 	require.NoError(t, err)
-	for name, form := range map[string]*arrow.Schema{judge.TableVerdicts: datasets.Verdicts(), judge.TableBlocks: datasets.Blocks(), judge.TableDifferences: datasets.Differences(), judge.TableLobes: datasets.Lobes()} {
+	for name, form := range map[string]*arrow.Schema{judge.TableVerdicts: datasets.Verdicts(), judge.TableBlocks: datasets.Blocks(), judge.TableDifferences: datasets.Differences(), judge.TableLobes: datasets.Lobes(), judge.TableFits: datasets.Fits()} {
 		rec := res.Tables[name]
 		defer rec.Release()
 		require.True(t, form.Equal(rec.Schema()), name)

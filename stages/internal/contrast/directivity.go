@@ -191,6 +191,7 @@ func (d *Directivity) fitLobes(s *score) {
 	}
 	d.SigmaDB = s.sigmaPhi()
 	mean := clone(s.mean)
+	d.fit.vectors = s.newFits(d.Shape, fitD, beta)
 	for i, harmonic := range d.Shape.harmonics() {
 		s.look(fitD, beta)
 		r, ok := newRegion(s, fitD, beta, 2*i)

@@ -28,7 +28,8 @@
 // clustering over blocks and regions) and the running evidence that may be watched. Directivity is
 // the dependence on azimuth, with its two gates, the fitted lobe and the sectors. Seen is what the
 // reports show at no difference, block by block and station by station, for pictures; the fitted
-// lobe and its region toward an azimuth are given by Directivity.Toward.
+// lobe and its region toward an azimuth are given by Directivity.Toward, and its vector with a covariance, for whoever puts
+// trials together, by Directivity.Fits.
 //
 // # Drift
 //

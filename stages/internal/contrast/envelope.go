@@ -215,6 +215,7 @@ func (k keptPoints) spread(x, fit []float64) (low, high float64) {
 type fitted struct {
 	beta, mean []float64    // the fit, and the mean of the columns over all cells, weighted by a
 	parts      []keptPoints // one for each harmonic, in the order of the columns; none without a fit
+	vectors    []Fit        // see Fits
 }
 
 // Toward gives the difference that the fitted lobe has toward an azimuth (radians, clockwise from north), and the
@@ -258,6 +259,10 @@ func (f fitted) negated() fitted {
 		}
 		kept.points = points
 		out.parts = append(out.parts, kept)
+	}
+	for _, v := range f.vectors {
+		v.CosDB, v.SinDB = 0-v.CosDB, 0-v.SinDB
+		out.vectors = append(out.vectors, v)
 	}
 	return out
 }

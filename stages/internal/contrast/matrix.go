@@ -56,6 +56,16 @@ func product(a, b [][]float64) [][]float64 {
 	return out
 }
 
+func transposed(m [][]float64) [][]float64 {
+	out := square(len(m))
+	for i, row := range m {
+		for j, x := range row {
+			out[j][i] = x
+		}
+	}
+	return out
+}
+
 // inverse inverts a positive definite matrix by Gauss-Jordan elimination; false if a pivot is not
 // above 1e-12 of the greatest diagonal element.
 func inverse(m [][]float64) ([][]float64, bool) {
