@@ -132,6 +132,7 @@ func (c Claim) decisive() map[string]any {
 	put("shape", true, c.Shape)
 	put("toward_deg", c.TowardDeg != nil, c.TowardDeg)
 	put("toward_deg", c.TowardPredicted, "predicted")
+	put("frame", c.Frame != "", c.Frame) // what was sealed before the key existed stays sealed
 	put("swr_at_most", true, c.SWRAtMost)
 	put("from_mhz", c.FromMHz != nil, c.FromMHz)
 	put("to_mhz", c.ToMHz != nil, c.ToMHz)

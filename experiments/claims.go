@@ -24,7 +24,7 @@ func formOfClaim(kind string, arms bool) claimForm {
 	case "level", "null":
 		return claimForm{compare: true, takes: []string{"direction", "within_km"}}
 	case "directivity":
-		return claimForm{compare: !arms, needs: "shape", takes: []string{"direction", "within_km", "shape", "toward_deg"}, pluralMax: 1}
+		return claimForm{compare: !arms, needs: "shape", takes: []string{"direction", "within_km", "shape", "toward_deg", "frame"}, pluralMax: 1}
 	case "heard_by":
 		return claimForm{compare: true, takes: []string{"direction", "within_km", "smallest_difference_points"}}
 	case "known_step":
@@ -53,7 +53,7 @@ func (d *decoder) claims() {
 func (d *decoder) claim(t *node, first map[string]*node) Claim {
 	c := Claim{
 		Name: d.name(t, "claim[].name", first), Kind: d.str(t, "claim[].kind"),
-		Direction: d.str(t, "claim[].direction"), Shape: d.str(t, "claim[].shape"),
+		Direction: d.str(t, "claim[].direction"), Shape: d.str(t, "claim[].shape"), Frame: d.str(t, "claim[].frame"),
 		FromMHz: d.optional(t, "claim[].from_mhz"), ToMHz: d.optional(t, "claim[].to_mhz"), StepDB: d.optional(t, "claim[].step_db"),
 	}
 	c.SWRAtMost, _ = d.num(t, "claim[].swr_at_most")
@@ -208,6 +208,45 @@ func (d *decoder) sense(t *node, c Claim) {
 	case c.Compares && len(c.Arms) == 2:
 		d.comparison(t, c)
 	}
+	if c.Kind == "directivity" && c.Frame == "wire" {
+		d.alongOneWire(t, c)
+	}
+}
+
+// alongOneWire finds arms whose wire runs no way that is told, or not all the same way: directions can't be told from the
+// wire then.
+func (d *decoder) alongOneWire(t *node, c Claim) {
+	frame := t.child("frame")
+	var first *node
+	for _, name := range c.Arms {
+		arm := d.armNode(name)
+		if arm == nil {
+			return
+		}
+		slope := d.slopeOf(arm)
+		switch {
+		case slope == nil:
+			d.fault(frame.at, fmt.Sprintf(`frame = "wire" tells directions from the wire, and slope_azimuth_deg of arm %q is not given`, name),
+				`give it in [fixed] or in the arm, for example slope_azimuth_deg = 300; or write frame = "north"`, arm.key)
+			return
+		case slope.bad:
+			return
+		case first == nil:
+			first = slope
+		case math.Mod(slope.float(), 360) != math.Mod(first.float(), 360):
+			d.fault(frame.at, fmt.Sprintf(`frame = "wire" needs one wire, and the wires of arms %q and %q do not run the same way`, c.Arms[0], name),
+				`write frame = "north"`, first.at, slope.at)
+			return
+		}
+	}
+}
+
+// slopeOf gives the way in which the wire of an arm runs, its own or the fixed one; nil if it is not given.
+func (d *decoder) slopeOf(arm *node) *node {
+	if own := arm.child("slope_azimuth_deg"); own != nil {
+		return own
+	}
+	return d.root.in("fixed").child("slope_azimuth_deg")
 }
 
 func (d *decoder) powersKnown(t *node, c Claim) {

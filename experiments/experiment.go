@@ -165,6 +165,9 @@ type Claim struct {
 	// TowardDeg is the axis named beforehand, true north; TowardPredicted when it says "predicted".
 	TowardDeg       *float64
 	TowardPredicted bool
+	// Frame of a directivity claim is what its directions are told from when several experiments are put together: "wire" (the
+	// way in which the wires of its arms run, which is one) or "north"; "" if it is not stated.
+	Frame string
 	// SWRAtMost, FromMHz, ToMHz belong to a match claim; FromMHz and ToMHz are nil for the band's edges.
 	SWRAtMost      float64
 	FromMHz, ToMHz *float64

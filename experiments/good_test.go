@@ -42,6 +42,8 @@ func TestFullFile(t *testing.T) {
 	assert.True(t, ok)
 	assert.Equal(t, 306.5, azimuth, "300 magnetic, declination 6.5 east")
 	assert.Equal(t, 3.5, *e.Claims[1].TowardDeg, "357 + 6.5 - 360")
+	assert.Equal(t, "wire", e.Claims[1].Frame)
+	assert.Equal(t, "", e.Claims[2].Frame, "no frame is not one by default")
 	line, _ := e.Number("low", "feedline_length_m")
 	assert.Equal(t, 12.0, line, "from [fixed]")
 

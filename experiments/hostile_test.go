@@ -104,6 +104,37 @@ func TestSmallFaults(t *testing.T) {
 	}
 }
 
+// TestFrameOfOneWire: ways that differ by a whole turn are one way, wherever they stand, and a way with a fault of its own
+// has that fault only.
+func TestFrameOfOneWire(t *testing.T) {
+	claim := "kind = \"directivity\"\nshape = \"one-sided\"\nframe = \"wire\""
+	base := strings.Replace(small(t), "kind = \"level\"", claim, 1)
+	require.Contains(t, base, claim)
+	for _, tt := range []struct{ fixed, low, high, want string }{
+		{"", "0", "360", ""},
+		{"45.5", "", "", ""},
+		{"", "", "", "is not given"},
+		{"", "45", "46", "do not run the same way"},
+		{"", "45", "\"north\"", "slope_azimuth_deg wants a number, not the text"},
+		{"400", "", "", "slope_azimuth_deg = 400 is outside its limits"},
+	} {
+		text := base
+		for key, way := range map[string]string{"[fixed]\n": tt.fixed, "name = \"low\"\n": tt.low, "name = \"high\"\n": tt.high} {
+			require.Contains(t, text, key)
+			if way != "" {
+				text = strings.Replace(text, key, key+"slope_azimuth_deg = "+way+"\n", 1)
+			}
+		}
+		_, list := Parse("x.toml", []byte(text), nil)
+		if tt.want == "" {
+			require.Empty(t, list.Faults(), text)
+			continue
+		}
+		require.Len(t, list.Faults(), 1, list.Error())
+		require.Contains(t, list.Error(), tt.want)
+	}
+}
+
 func BenchmarkParse(b *testing.B) {
 	text := []byte(small(b))
 	b.ReportAllocs()

@@ -30,6 +30,9 @@ func claimKeys() []key {
 			doc: "first harmonic, second harmonic, or both", example: `"one-sided"`},
 		{path: "claim[].toward_deg", kind: aNumber | aText, unit: "deg", span: from(0, 360), words: []string{"predicted"},
 			or: "directivity only", doc: "axis named beforehand, clockwise from north, or from the computed pattern", example: "300"},
+		{path: "claim[].frame", kind: aText, words: []string{"wire", "north"}, or: "directivity only",
+			doc: "what directions are told from when several experiments are put together: the way in which the wire runs " +
+				"(slope_azimuth_deg, the same for both arms), or north; no verdict of this experiment depends on it", example: `"wire"`},
 		{path: "claim[].swr_at_most", kind: aNumber, span: above(1, 100), or: "required with match, else not used",
 			doc: "highest SWR that is a match", example: "2.0"},
 		{path: "claim[].from_mhz", kind: aNumber, unit: "MHz", span: above(0, 3000), or: "match only; default: the band's lower edge",
