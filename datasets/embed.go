@@ -2,7 +2,7 @@ package datasets
 
 import "embed"
 
-// RidgeWire holds the data folder of the demonstration experiment, below "ridge-wire".
+// Demos holds the data folders of the demonstrations, each below its name.
 //
-//go:embed ridge-wire
-var RidgeWire embed.FS
+//go:embed ridge-wire plain-wire hill-wire mesa-wire turned-wire valley-wire one-wire
+var Demos embed.FS

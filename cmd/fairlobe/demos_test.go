@@ -35,6 +35,22 @@ func demos() []demo {
 			"lift favours the slope": {"undecided", "undecided"},
 			"match holds":            {"holds", "holds"},
 		}},
+		// Repeats of ridge-wire by other operators at other places.
+		{"plain-wire", []string{"--truth", "20m: high +1.2 dB", "--truth", "10m: high +0.3 dB"}, map[string][]string{
+			"lift helps":             {"different", "practically the same"},
+			"lift favours the slope": {"undecided", "undecided"},
+			"match holds":            {"holds", "holds"},
+		}},
+		{"hill-wire", []string{"--truth", "20m: high +2.8 dB", "--truth", "10m: high +0.6 dB"}, map[string][]string{
+			"lift helps":             {"different", "undecided"},
+			"lift favours the slope": {"undecided", "undecided"},
+			"match holds":            {"holds", "holds"},
+		}},
+		{"mesa-wire", []string{"--truth", "20m: high +2 dB", "--truth", "10m: high -0.2 dB"}, map[string][]string{
+			"lift helps":             {"different", "undecided"},
+			"lift favours the slope": {"undecided", "undecided"},
+			"match holds":            {"holds", "holds"},
+		}},
 		{"turned-wire", []string{"--truth", "20m: across two lobes 2 dB along 30", "--truth", "20m: along two lobes 2 dB along 120",
 			"--truth", "15m: across two lobes 1 dB along 30", "--truth", "15m: along two lobes 1 dB along 120"}, map[string][]string{
 			"turning shows":             {"different", "undecided"},

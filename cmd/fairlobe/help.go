@@ -219,7 +219,7 @@ takes them from flags, or writes what is to be filled in, marked with <--.
 
     fairlobe new my-wire
     fairlobe new my-wire --about turned --call Q1RDG --locator MN83kp
-    fairlobe new --demo demo     the built-in demo: experiment, seal and data
+    fairlobe new --demo demo     the built-in demos: experiments, seals and data
 
 QUESTIONS, for --about
     height        does lifting the feedpoint help?

@@ -36,7 +36,7 @@ func newCommand(std streams) *cobra.Command {
 	var opt newOptions
 	cmd := &cobra.Command{
 		Use:   "new NAME",
-		Short: "A commented experiment file to fill in; --demo: the built-in demo",
+		Short: "A commented experiment file to fill in; --demo: the built-in demos",
 		Long:  newLong,
 		Args: func(_ *cobra.Command, args []string) error {
 			if opt.demo != "" && len(args) > 0 || opt.demo == "" && len(args) != 1 {
@@ -52,7 +52,7 @@ func newCommand(std streams) *cobra.Command {
 		},
 	}
 	f := cmd.Flags()
-	f.StringVar(&opt.demo, "demo", "", "write the built-in demo into this `folder`")
+	f.StringVar(&opt.demo, "demo", "", "write the built-in demos into this `folder`")
 	f.StringVar(&opt.about, "about", "height", "the `question`, by its name")
 	f.StringVar(&opt.Call, "call", placeholderCall, "your call `sign`")
 	f.StringVar(&opt.Locator, "locator", placeholderLocator, "your `locator`, six characters")
@@ -152,7 +152,7 @@ func createNew(path string, text []byte) error {
 	return atomicfile.WriteFile(path, text, 0o644)
 }
 
-// writeDemo writes the demonstration as it stands in the source tree: the folders experiments and datasets.
+// writeDemo writes the demonstrations as they stand in the source tree: the folders experiments and datasets.
 func writeDemo(dir string, std streams) error {
 	entries, err := os.ReadDir(dir)
 	switch {
@@ -164,12 +164,12 @@ func writeDemo(dir string, std streams) error {
 	for _, part := range []struct {
 		name string
 		from fs.FS
-	}{{"experiments", experiments.RidgeWire}, {"datasets", datasets.RidgeWire}} {
+	}{{"experiments", experiments.Demos}, {"datasets", datasets.Demos}} {
 		if err := copyTree(filepath.Join(dir, part.name), part.from); err != nil {
-			return fmt.Errorf("writing the demo: %w", err)
+			return fmt.Errorf("writing the demos: %w", err)
 		}
 	}
-	fmt.Fprintf(std.out, "Wrote the demo. Next:\n\n    fairlobe run %s\n", filepath.Join(dir, "experiments", "ridge-wire.toml"))
+	fmt.Fprintf(std.out, "Wrote the demos. Next:\n\n    fairlobe run %s\n", filepath.Join(dir, "experiments", "ridge-wire.toml"))
 	return nil
 }
 
