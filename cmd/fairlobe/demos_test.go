@@ -15,6 +15,8 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"fairlobe/experiments"
+	"fairlobe/experiments/repeat"
 	"fairlobe/experiments/seal"
 )
 
@@ -26,6 +28,9 @@ type demo struct {
 	how  []string // behind `fairlobe rehearse experiments/NAME.toml`
 	// want holds the expected verdicts by claim, one for each band.
 	want map[string][]string
+	// kind is that of a repeat of ridge-wire, and varied what differs; "" of an experiment of its own.
+	kind   string
+	varied []string
 }
 
 func demos() []demo {
@@ -34,31 +39,31 @@ func demos() []demo {
 			"lift helps":             {"different", "practically the same"},
 			"lift favours the slope": {"undecided", "undecided"},
 			"match holds":            {"holds", "holds"},
-		}},
+		}, "", nil},
 		// Repeats of ridge-wire by other operators at other places.
 		{"plain-wire", []string{"--truth", "20m: high +1.2 dB", "--truth", "10m: high +0.3 dB"}, map[string][]string{
 			"lift helps":             {"different", "practically the same"},
 			"lift favours the slope": {"undecided", "undecided"},
 			"match holds":            {"holds", "holds"},
-		}},
+		}, repeat.Direct, nil},
 		{"hill-wire", []string{"--truth", "20m: high +2.8 dB", "--truth", "10m: high +0.6 dB"}, map[string][]string{
 			"lift helps":             {"different", "undecided"},
 			"lift favours the slope": {"undecided", "undecided"},
 			"match holds":            {"holds", "holds"},
-		}},
+		}, repeat.Varied, []string{"mast: glass fibre there, wood here", "power_w: 4 W there, 10 W here"}},
 		{"mesa-wire", []string{"--truth", "20m: high +2 dB", "--truth", "10m: high -0.2 dB"}, map[string][]string{
 			"lift helps":             {"different", "undecided"},
 			"lift favours the slope": {"undecided", "undecided"},
 			"match holds":            {"holds", "holds"},
-		}},
+		}, repeat.Direct, nil},
 		{"turned-wire", []string{"--truth", "20m: across two lobes 2 dB along 30", "--truth", "20m: along two lobes 2 dB along 120",
 			"--truth", "15m: across two lobes 1 dB along 30", "--truth", "15m: along two lobes 1 dB along 120"}, map[string][]string{
 			"turning shows":             {"different", "undecided"},
 			"turning changes the level": {"undecided", "undecided"},
 			"match holds":               {"holds", "holds"},
-		}},
-		{"one-wire", []string{"--truth", "wire lobe 3 dB toward 300"}, map[string][]string{"the wire favours the slope": {"refused"}}},
-		{"valley-wire", []string{"--truth", "higher +2 dB"}, map[string][]string{"lifting is worth while": {"different"}}},
+		}, "", nil},
+		{"one-wire", []string{"--truth", "wire lobe 3 dB toward 300"}, map[string][]string{"the wire favours the slope": {"refused"}}, "", nil},
+		{"valley-wire", []string{"--truth", "higher +2 dB"}, map[string][]string{"lifting is worth while": {"different"}}, "", nil},
 	}
 }
 
@@ -77,10 +82,41 @@ func TestDemos(t *testing.T) {
 			}
 			require.Equal(t, contents(t, filepath.Join(made, "data")), contents(t, data), "go test ./cmd/fairlobe -run TestDemos -update-demos writes them again")
 			require.Equal(t, read(t, filepath.Join(made, d.name+seal.Suffix)), read(t, sealed))
+			d.origin(t, top)
 			d.run(t, top)
 			d.readme(t, read(t, filepath.Join(data, "README.md")))
 		})
 	}
+}
+
+// origin holds that a repeat knows where it comes from: what `receive` writes beside a repeat of the design of ridge-wire, which is
+// the same whoever shares it.
+func (d demo) origin(t *testing.T, top string) {
+	path := filepath.Join(top, "experiments", d.name+repeat.Suffix)
+	if d.kind == "" {
+		require.NoFileExists(t, path)
+		return
+	}
+	dir := t.TempDir()
+	key, bundle, repeated := filepath.Join(dir, "share.key"), filepath.Join(dir, "design.zip"), filepath.Join(dir, "repeat")
+	require.NoError(t, os.WriteFile(key, []byte(strings.Repeat("1f", 32)+"\n"), 0o600))
+	var out, errOut bytes.Buffer
+	require.Equal(t, statusDone, run([]string{"share", filepath.Join(top, "experiments/ridge-wire.toml"), "--design-only", "--licence", "CC0-1.0",
+		"--key", key, "--to", bundle}, nil, &out, &errOut), errOut.String())
+	require.Equal(t, statusDone, run([]string{"receive", bundle, repeated}, nil, &out, &errOut), errOut.String())
+	if *updateDemos {
+		copyPath(t, filepath.Join(repeated, "ridge-wire"+repeat.Suffix), path)
+	}
+	text := read(t, path)
+	require.Equal(t, read(t, filepath.Join(repeated, "ridge-wire"+repeat.Suffix)), text)
+	origin, err := repeat.Parse(path, []byte(text))
+	require.NoError(t, err)
+	exp, list := experiments.Load(filepath.Join(top, "experiments", d.name+".toml"))
+	require.NoError(t, list.Err())
+	found, err := origin.Against(exp)
+	require.NoError(t, err)
+	require.Equal(t, d.kind, found.Kind())
+	require.ElementsMatch(t, d.varied, found.Lines())
 }
 
 // rehearse makes the demo's data anew and gives the folder of the rehearsal.
