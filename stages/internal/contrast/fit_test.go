@@ -24,25 +24,40 @@ func (f Fit) squaredDistance(cos, sin float64) float64 {
 }
 
 // The 95 % ellipse of chi-square holds the truth in about 95 % of trials of 16 blocks, whether or not much is lost to the cut,
-// and that of four trials put together by their inverses, as a pool does it, too.
+// and that of four trials put together by their inverses, as a pool does it, nearly. All bands of the method, also with 10
+// blocks, and enough trials to quote:
+//
+//	go test ./stages/internal/contrast -run TestFitCovariance -v -powertrials 400
 func TestFitCovariance(t *testing.T) {
 	tries := simulated / 2
-	if testing.Short() {
+	switch {
+	case *powerTrials > 0:
+		tries = *powerTrials
+	case testing.Short():
 		tries /= 2 // under the race detector
 	}
-	bands := scenarios()
-	for _, c := range []struct {
+	type source struct {
 		name     string
 		shape    Shape
 		harmonic int
 		draw     func(seed uint64, effect func(Station) float64) *Trial
-	}{
+	}
+	sources := []source{
 		{"little is lost", OneSided, 1, field{stations: 24, blocks: 16, slots: 2, meanDB: -6}.with},
 		{"much is lost, more of it toward south", OneSided, 1, field{stations: 30, blocks: 16, slots: 2, meanDB: -15, towardNorthDB: 5, waveDB: 2}.with},
 		{"two lobes", TwoSided, 2, field{stations: 24, blocks: 16, slots: 2, meanDB: -12}.with},
 		{"both shapes", Any, 2, field{stations: 24, blocks: 16, slots: 2, meanDB: -12}.with},
-		{bands[1].name, OneSided, 1, bands[1].band.trial},
-	} {
+	}
+	for _, s := range scenarios() {
+		if s.band.openingDB > 0 && s.band.clustered == 0 || *powerTrials > 0 {
+			sources = append(sources, source{s.name, OneSided, 1, s.band.trial})
+		}
+		if s.band.blocks > 10 && *powerTrials > 0 {
+			s.band.blocks = 10
+			sources = append(sources, source{s.name + ", 10 blocks", OneSided, 1, s.band.trial})
+		}
+	}
+	for _, c := range sources {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
 			const amplitude, toward = 2.0, 100.0
@@ -73,7 +88,7 @@ func TestFitCovariance(t *testing.T) {
 			require.Greater(t, tested, 3*tries/4)
 			require.LessOrEqual(t, missed, binomialBound(tested, Alpha, 0.999))
 			require.Positive(t, missed, "an ellipse that always holds the truth is too wide")
-			require.LessOrEqual(t, missedByPool, binomialBound(pools, 0.07, 0.999)) // 88 to 97 % are known, see Fits
+			require.LessOrEqual(t, missedByPool, binomialBound(pools, 0.1, 0.999)) // with few receivers not all are held, see Fits
 		})
 	}
 }
