@@ -54,6 +54,7 @@ stages/internal/circular:    -
 stages/internal/offsets:     -
 stages/internal/signflip:    -
 stages/internal/multiple:    -
+stages/internal/meta:        -
 stages/internal/contrast:    stages/internal/signflip
 stages/internal/account:     -
 stages/internal/station:     pipeline/table stages/internal/geo stages/internal/locator
