@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"fairlobe/stages/internal/meta"
 	"fairlobe/stages/judge"
 )
 
@@ -97,7 +98,6 @@ type Finding struct {
 	Estimate       *float64
 	Interval       *[2]*float64 // a null end has no bound
 	Tested         bool         // there is a p value
-	Running        bool         // there is an interval that holds however often one looks
 	Blocks         int
 	BlocksPlanned  int
 	Regions        int
@@ -210,16 +210,25 @@ func (f Finding) barred() string {
 		return "there is no interval with two ends"
 	case f.units() < 2:
 		return "there are fewer than two " + f.unitWord() + "s"
-	case !(*f.Interval[1] > *f.Interval[0]):
+	case *f.Interval[1]-*f.Interval[0] < leastWidth:
 		return "its interval has no width, so it has no weight that could be told"
 	}
 	return ""
 }
 
+// leastWidth is the least width of an interval with a weight that can be told: the ends are rounded outward to 0.01.
+const leastWidth = 0.005
+
 func (f Finding) barredLobe() string {
+	if f.Interval == nil { // of an open trial, whose fits hold for a fixed number of blocks only
+		return "its lobe has no interval: there are too few data, or the trial was stopped at will"
+	}
 	for _, h := range harmonics(f.Shape) {
 		if _, ok := f.fit(h); !ok {
-			return "no lobe could be fitted, or the trial was stopped at will, which leaves its size open"
+			return "no lobe could be fitted"
+		}
+		if v := f.vector(h, North); !meta.Usable(v) {
+			return "the covariance of its lobe can't be used"
 		}
 	}
 	return ""

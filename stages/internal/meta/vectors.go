@@ -45,13 +45,10 @@ func Vectors(studies []Vector) (VectorModel, error) {
 	}
 	least, greatest := math.Inf(1), 0.0
 	for i, s := range studies {
-		low, high := s.covariance().eigenvalues()
-		switch {
-		case !(math.Abs(s.X) <= greatestEffect && math.Abs(s.Y) <= greatestEffect):
-			return VectorModel{}, fmt.Errorf("meta: vector %d (%g, %g) is not usable", i+1, s.X, s.Y)
-		case !(low >= leastVariance && low > high*1e-12 && high <= greatestEffect):
-			return VectorModel{}, fmt.Errorf("meta: the covariance of vector %d is not usable", i+1)
+		if !Usable(s) {
+			return VectorModel{}, fmt.Errorf("meta: vector %d is not usable", i+1)
 		}
+		low, high := s.covariance().eigenvalues()
 		least, greatest = math.Min(least, low), math.Max(greatest, high)
 	}
 	all := vectors(studies)
@@ -70,6 +67,12 @@ func Vectors(studies []Vector) (VectorModel, error) {
 		m.Shares = append(m.Shares, s.weight(m.Tau2).trace()/whole)
 	}
 	return m, nil
+}
+
+// Usable tells whether a vector can be pooled: finite, not absurdly great, its covariance positive definite and not flat.
+func Usable(s Vector) bool {
+	low, high := s.covariance().eigenvalues()
+	return math.Abs(s.X) <= greatestEffect && math.Abs(s.Y) <= greatestEffect && low >= leastVariance && low > float64(high*1e-9) && high <= greatestEffect
 }
 
 // F is the statistic of "both components are 0", with 2 and 2(k-1) degrees of freedom, and its p value.

@@ -1,0 +1,275 @@
+package stages
+
+import (
+	"bytes"
+	"encoding/json"
+	"fmt"
+	"hash/fnv"
+	"math"
+	"regexp"
+	"slices"
+
+	"github.com/apache/arrow/go/v15/arrow/memory"
+
+	"fairlobe/datasets"
+	"fairlobe/experiments"
+	"fairlobe/pipeline"
+	"fairlobe/pipeline/diag"
+	"fairlobe/pipeline/table"
+	"fairlobe/stages/handover"
+	"fairlobe/stages/pooling"
+	"fairlobe/stages/schedule"
+)
+
+// Bundle is what of a bundle is read; a bag.Bag is one.
+type Bundle interface {
+	Name() string
+	Identity() string
+	Info(label string) string
+	File(name string) ([]byte, bool)
+}
+
+// OperatorLabel is the label in bag-info.txt of who made a bundle.
+const OperatorLabel = "Fairlobe-Operator"
+
+var operatorForm = regexp.MustCompile(`^[0-9a-f]{16}$`)
+
+// StudyIn reads what a bundle found, for pooling. file is how the user named the bundle. What is missing, broken or can't be is a diag.List.
+func StudyIn(b Bundle, file string) (*pooling.Study, error) {
+	s, err := studyIn(b)
+	var list diag.List
+	if asList(err, &list) {
+		for i := range list { // the bundle's name before that of the file in it
+			if list[i].Pos.File != "" {
+				list[i].Pos.File = file + "/" + list[i].Pos.File
+			} else {
+				list[i].Pos.File = file
+			}
+		}
+		return nil, list
+	}
+	if err != nil {
+		return nil, err
+	}
+	s.File = file
+	return s, nil
+}
+
+func asList(err error, list *diag.List) bool {
+	l, ok := err.(diag.List)
+	*list = l
+	return ok
+}
+
+func studyIn(b Bundle) (*pooling.Study, error) {
+	files := handover.Files(b.File)
+	if _, ok := b.File(handover.FileVerdicts); !ok {
+		return nil, diag.List{{Code: "design_only", Msg: "this bundle holds a design and no data, so there is nothing to pool",
+			Mend: "fairlobe receive makes a trial of it; once that is carried out, share it and pool the new bundle"}}
+	}
+	operator := b.Info(OperatorLabel)
+	if !operatorForm.MatchString(operator) {
+		return nil, diag.List{{Pos: diag.Pos{File: "bag-info.txt"}, Code: handover.Code, Msg: fmt.Sprintf("%s is no operator's number of 16 hexadecimal digits, so it can't be told who is independent of whom", OperatorLabel),
+			Mend: "ask the sender for the bundle once more; it was not made by fairlobe share"}}
+	}
+	exp, planned, err := DesignIn(files)
+	if err != nil {
+		return nil, err
+	}
+	s := &pooling.Study{Name: b.Name(), Identity: b.Identity(), Title: exp.Title, Operator: operator, Square: exp.Station.Locator[:min(4, len(exp.Station.Locator))]}
+	if s.Origin, err = originIn(files); err != nil {
+		return nil, err
+	}
+	if err := findingsIn(files, exp, planned, s); err != nil {
+		return nil, err
+	}
+	s.Receptions, err = receptionsIn(files)
+	return s, err
+}
+
+// originIn reads which experiment this one repeats; nil if none.
+func originIn(files handover.Files) (*pooling.Origin, error) {
+	text, ok := files(handover.FileOrigin)
+	if !ok {
+		return nil, nil
+	}
+	var o pooling.Origin
+	if err := json.Unmarshal(text, &o); err != nil {
+		return nil, handover.Fault(handover.FileOrigin, err)
+	}
+	if o.Kind != pooling.Direct && o.Kind != pooling.Varied {
+		return nil, handover.Fault(handover.FileOrigin, fmt.Errorf("kind = %q is neither direct nor varied", o.Kind))
+	}
+	return &o, nil
+}
+
+// foundEntry is what is read of an entry of verdicts.json.
+type foundEntry struct {
+	Claim          string
+	Kind           string
+	Band           string
+	Evidence       *string
+	Reach          *string
+	AddedAfterSeal bool `json:"added_after_seal"`
+	Verdict        string
+	Reason         string
+	ReasonCode     string       `json:"reason_code"`
+	EstimateDB     *float64     `json:"estimate_db"`
+	IntervalDB     *[2]*float64 `json:"interval_db"`
+	EstimatePoints *float64     `json:"estimate_points"`
+	IntervalPoints *[2]*float64 `json:"interval_points"`
+	P              *float64     `json:"p"`
+	AllRoundDB     *float64     `json:"all_round_db"`
+	Blocks         int
+	BlocksPlanned  int `json:"blocks_planned"`
+	Regions        int
+	Stations       int
+	Lobe           *struct {
+		AmplitudeDB *float64     `json:"amplitude_db"`
+		AmplitudeIn *[2]*float64 `json:"amplitude_interval_db"`
+	}
+	FrontToBack *struct {
+		AxisDeg    float64      `json:"axis_deg"`
+		EstimateDB *float64     `json:"estimate_db"`
+		IntervalDB *[2]*float64 `json:"interval_db"`
+	} `json:"front_to_back"`
+}
+
+// claimBand is a claim on a band, by their places.
+type claimBand struct{ claim, band int64 }
+
+// findingsIn reads verdicts.json with the tables that say which claim and band each entry is of, and what lobe was fitted.
+func findingsIn(files handover.Files, exp *experiments.Experiment, planned []schedule.Dwell, s *pooling.Study) error {
+	text, err := files.Want(handover.FileVerdicts)
+	if err != nil {
+		return err
+	}
+	var doc struct {
+		Format           int
+		Seal             *string
+		SealedBeforeData bool `json:"sealed_before_data"`
+		Looks            int
+		Claims           []foundEntry
+	}
+	if err := json.NewDecoder(bytes.NewReader(text)).Decode(&doc); err != nil {
+		return handover.Fault(handover.FileVerdicts, err)
+	}
+	if doc.Format != 1 {
+		return handover.Fault(handover.FileVerdicts, fmt.Errorf("its format is %d, and this version reads 1", doc.Format))
+	}
+	s.SealedBeforeData, s.Looks = doc.SealedBeforeData, doc.Looks
+	if doc.Seal != nil {
+		s.Seal = *doc.Seal
+	}
+	places, err := placesIn(files, doc.Claims)
+	if err != nil {
+		return err
+	}
+	fits, err := fitsIn(files)
+	if err != nil {
+		return err
+	}
+	bands := bandsOf(exp, planned)
+	for i, e := range doc.Claims {
+		at := places[i]
+		if at.claim < 0 || at.claim >= int64(len(exp.Claims)) || at.band < 0 || at.band >= int64(len(bands)) || bands[at.band] != e.Band ||
+			exp.Claims[at.claim].Name != e.Claim || exp.Claims[at.claim].Kind != e.Kind || slices.Contains(places[:i], at) {
+			return handover.Fault(handover.FileVerdicts, fmt.Errorf("%s, %s is no claim and band of the experiment, or stands there twice", e.Claim, e.Band))
+		}
+		f := e.finding(exp, exp.Claims[at.claim])
+		f.Fits = fits[at]
+		if err := f.Check(); err != nil {
+			return handover.Fault(handover.FileVerdicts, err)
+		}
+		s.Findings = append(s.Findings, f)
+	}
+	return nil
+}
+
+// placesIn reads the places of the entries: table verdicts has a row for each, in the same order.
+func placesIn(files handover.Files, entries []foundEntry) ([]claimBand, error) {
+	rec, err := files.Table(memory.NewGoAllocator(), pipeline.Output{Name: "verdicts", Schema: datasets.Verdicts()})
+	if err != nil {
+		return nil, err
+	}
+	defer rec.Release()
+	var out []claimBand
+	for r := table.NewReader(rec); r.Next(); {
+		i := len(out)
+		if i >= len(entries) || entries[i].Claim != r.Str("claim") || entries[i].Band != r.Str("band") {
+			return nil, handover.Fault(handover.FileVerdicts, fmt.Errorf("table verdicts has other claims"))
+		}
+		out = append(out, claimBand{r.Int("claim_number"), r.Int("band_number")})
+	}
+	if len(out) != len(entries) {
+		return nil, handover.Fault(handover.FileVerdicts, fmt.Errorf("table verdicts has other claims"))
+	}
+	return out, nil
+}
+
+func fitsIn(files handover.Files) (map[claimBand][]pooling.Fit, error) {
+	rec, err := files.Table(memory.NewGoAllocator(), pipeline.Output{Name: "fits", Schema: datasets.Fits()})
+	if err != nil {
+		return nil, err
+	}
+	defer rec.Release()
+	out := map[claimBand][]pooling.Fit{}
+	for r := table.NewReader(rec); r.Next(); {
+		at := claimBand{r.Int("claim_number"), r.Int("band_number")}
+		out[at] = append(out[at], pooling.Fit{Harmonic: int(r.Int("harmonic")), CosDB: r.Float("cos_db"), SinDB: r.Float("sin_db"),
+			VarCos: r.Float("var_cos"), VarSin: r.Float("var_sin"), Cov: r.Float("cov")})
+	}
+	return out, nil
+}
+
+// finding translates an entry, with what the experiment says of its claim.
+func (e foundEntry) finding(exp *experiments.Experiment, c experiments.Claim) pooling.Finding {
+	f := pooling.Finding{
+		Question: pooling.Question{Claim: c.Name, Kind: c.Kind, Band: e.Band, Arms: c.Arms, Direction: c.Direction, Shape: c.Shape, WithinKm: c.WithinKm, StepDB: c.StepDB, SWRAtMost: c.SWRAtMost},
+		Smallest: exp.SmallestDB, Verdict: e.Verdict, Reason: e.Reason, ReasonCode: e.ReasonCode, AddedAfterSeal: e.AddedAfterSeal,
+		Estimate: e.EstimateDB, Interval: e.IntervalDB, Tested: e.P != nil, Blocks: e.Blocks, BlocksPlanned: e.BlocksPlanned, Regions: e.Regions, Stations: e.Stations,
+		Depends: e.Kind == "level" && e.AllRoundDB != nil,
+	}
+	if e.Evidence != nil {
+		f.Evidence = *e.Evidence
+	}
+	if e.Reach != nil {
+		f.Reach = *e.Reach
+	}
+	switch c.Kind {
+	case "heard_by":
+		f.Smallest, f.Estimate, f.Interval = c.SmallestPoints, e.EstimatePoints, e.IntervalPoints
+	case "directivity":
+		f.Estimate, f.Interval = nil, nil
+		if e.Lobe != nil {
+			f.Estimate, f.Interval = e.Lobe.AmplitudeDB, e.Lobe.AmplitudeIn
+		}
+		if b := e.FrontToBack; b != nil {
+			f.FrontToBack = &pooling.FrontToBack{AxisDeg: b.AxisDeg, Estimate: b.EstimateDB, Interval: b.IntervalDB}
+		}
+		for i, arm := range c.Arms[:min(len(c.Arms), len(f.Azimuths))] {
+			if deg, ok := exp.Number(arm, "slope_azimuth_deg"); ok {
+				f.Azimuths[i] = &deg
+			}
+		}
+	}
+	return f
+}
+
+// receptionsIn digests the receptions, without what differs between two bundles of the same data: who heard them, which is a keyed hash,
+// and the number of the block.
+func receptionsIn(files handover.Files) ([]uint64, error) {
+	rec, err := files.Table(memory.NewGoAllocator(), pipeline.Output{Name: "receptions", Schema: datasets.Receptions()})
+	if err != nil {
+		return nil, err
+	}
+	defer rec.Release()
+	out := make([]uint64, 0, rec.NumRows())
+	for r := table.NewReader(rec); r.Next(); {
+		h := fnv.New64a()
+		fmt.Fprintf(h, "%q %d %q %q %x", r.Str("band"), r.Time("slot").UnixMilli(), r.Str("arm"), r.Str("direction"), math.Float64bits(r.Float("snr_db")))
+		out = append(out, h.Sum64())
+	}
+	slices.Sort(out)
+	return out, nil
+}
