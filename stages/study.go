@@ -11,7 +11,6 @@ import (
 
 	"github.com/apache/arrow/go/v15/arrow/memory"
 
-	"fairlobe/datasets"
 	"fairlobe/experiments"
 	"fairlobe/pipeline"
 	"fairlobe/pipeline/diag"
@@ -186,9 +185,15 @@ func findingsIn(files handover.Files, exp *experiments.Experiment, planned []sch
 	return nil
 }
 
+// outputOf gives a shared table by its name.
+func outputOf(name string) pipeline.Output {
+	all := append(GivenTables(), judged()...)
+	return all[slices.IndexFunc(all, func(o pipeline.Output) bool { return o.Name == name })]
+}
+
 // placesIn reads the places of the entries: table verdicts has a row for each, in the same order.
 func placesIn(files handover.Files, entries []foundEntry) ([]claimBand, error) {
-	rec, err := files.Table(memory.NewGoAllocator(), pipeline.Output{Name: "verdicts", Schema: datasets.Verdicts()})
+	rec, err := files.Table(memory.NewGoAllocator(), outputOf("verdicts"))
 	if err != nil {
 		return nil, err
 	}
@@ -208,7 +213,7 @@ func placesIn(files handover.Files, entries []foundEntry) ([]claimBand, error) {
 }
 
 func fitsIn(files handover.Files) (map[claimBand][]pooling.Fit, error) {
-	rec, err := files.Table(memory.NewGoAllocator(), pipeline.Output{Name: "fits", Schema: datasets.Fits()})
+	rec, err := files.Table(memory.NewGoAllocator(), outputOf("fits"))
 	if err != nil {
 		return nil, err
 	}
@@ -259,7 +264,7 @@ func (e foundEntry) finding(exp *experiments.Experiment, c experiments.Claim) po
 // receptionsIn digests the receptions, without what differs between two bundles of the same data: who heard them, which is a keyed hash,
 // and the number of the block.
 func receptionsIn(files handover.Files) ([]uint64, error) {
-	rec, err := files.Table(memory.NewGoAllocator(), pipeline.Output{Name: "receptions", Schema: datasets.Receptions()})
+	rec, err := files.Table(memory.NewGoAllocator(), outputOf("receptions"))
 	if err != nil {
 		return nil, err
 	}
