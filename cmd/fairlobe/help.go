@@ -106,6 +106,44 @@ EXIT STATUS
     2    the command line is wrong; nothing was read
     130  interrupted; nothing was written`
 
+const poolLong = `Reads bundles that operators have shared, finds the questions that two or more
+of them ask, and puts the answers together: one verdict for each claim and band,
+the interval, how much places differ, and what the next operator may find.
+
+    fairlobe pool mine.zip theirs.zip a-third.zip
+
+Each operator counts once: several bundles of one operator are one study. The
+same data twice are refused. What can't enter is listed with its reason: what
+was refused, described only, or is not over. Claims on the match and on
+repetition are counted, not pooled.
+
+The output folder:
+
+    report.html     the answers, a forest plot of each, and the figures
+    report.txt      the same as text
+    pooled.json     the same for programs (datasets/pooled.schema.json)
+    manifest.json   the identities of the bundles, the outputs with SHA-256
+
+Verdicts are those of a single trial, with Holm's correction over the questions
+pooled. A verdict other than "undecided" needs two intervals, that of Knapp and
+Hartung and the guarded one, which can't be too short by luck. "counted" stands
+for claims that are not pooled, and its reason tells the counts.
+
+Codes of reasons that no single trial has: one_study (nothing to pool, its own
+verdict stands there), one_operator (all are of one operator), none_enters,
+only_without_guard (it would pass but for the guarded interval), counted.
+
+A lobe is compared from north, or from the way in which each wire runs: with
+--frame wire, or where the claims say so.
+
+EXIT STATUS
+    0  done, whatever the verdicts
+    1  a bundle is at fault, holds no data or the same data as another, or no
+       two ask the same question: nothing was written
+    2  the command line is wrong; nothing was read
+
+See also: fairlobe help verdicts`
+
 const checkLong = `Reads the experiment file and all its data without judging anything, and says
 what is wrong or doubtful: each finding with file:line:column, what it is, and
 how to mend it. It lists in what the arms differ, also what follows from the

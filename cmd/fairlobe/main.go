@@ -172,7 +172,7 @@ func rootCommand(std streams) *cobra.Command {
 	root.SetUsageTemplate(usageTemplate)
 	root.SetHelpCommand(helpCommand())
 	root.AddCommand(newCommand(std), checkCommand(std), designCommand(std), rehearseCommand(std), fieldCommand(std),
-		runCommand(std), shareCommand(std), receiveCommand(std))
+		runCommand(std), shareCommand(std), receiveCommand(std), poolCommand(std))
 	root.AddCommand(topics()...)
 	return root
 }
