@@ -245,6 +245,7 @@ func (e foundEntry) finding(exp *experiments.Experiment, c experiments.Claim) po
 	case "heard_by":
 		f.Smallest, f.Estimate, f.Interval = c.SmallestPoints, e.EstimatePoints, e.IntervalPoints
 	case "directivity":
+		f.Frame = c.Frame
 		f.Estimate, f.Interval = nil, nil
 		if e.Lobe != nil {
 			f.Estimate, f.Interval = e.Lobe.AmplitudeDB, e.Lobe.AmplitudeIn

@@ -110,7 +110,7 @@ type LobeEntry struct {
 	SinDB       float64     `json:"sin_db"`
 	AmplitudeDB float64     `json:"amplitude_db"`
 	AmplitudeIn [2]float64  `json:"amplitude_interval_db"` // with the direction's, by projection of one region
-	TowardDeg   *float64    `json:"toward_deg"`            // null where the region holds the origin
+	TowardDeg   *float64    `json:"toward_deg"`            // null where the region holds the origin, or nearly
 	TowardIn    *[2]float64 `json:"toward_interval_deg"`
 	P           *float64    `json:"p"`      // null for one study
 	Factor      *float64    `json:"factor"` // what the covariance was multiplied by, never below 1; null for one study

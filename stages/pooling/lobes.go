@@ -177,7 +177,7 @@ func lobePart(group []entering, shape, frame string) PartEntry {
 func lobeEntry(harmonic int, cos, sin float64, polar meta.Polar) LobeEntry {
 	l := LobeEntry{Harmonic: harmonic, CosDB: round4(cos), SinDB: round4(sin), AmplitudeDB: round4(polar.Length),
 		AmplitudeIn: *outward(polar.LengthLow, polar.LengthHigh)}
-	if polar.Directed {
+	if polar.Directed && l.AmplitudeIn[0] > 0 { // what is shown decides
 		circle := 360 / float64(harmonic)
 		degrees := func(rad float64, round func(float64) float64) float64 {
 			d := math.Mod(round(rad*180/math.Pi/float64(harmonic)), circle)

@@ -96,9 +96,17 @@ func (r *pooled) over() string { return fmt.Sprintf("%d operators and places", r
 func (q *question) sameWords(r *pooled) string {
 	unit := q.unitWords()
 	if excludesZero(r.Guarded) {
-		return fmt.Sprintf("a difference is there (%s), %s, over %s; you said that less than %g %s does not matter", r.words(unit), q.favours(r), r.over(), q.smallest, unit)
+		return fmt.Sprintf("a difference is there (%s), %s, on average over %s; you said that less than %g %s does not matter%s", r.words(unit), q.favours(r), r.over(), q.smallest, unit, q.places(r))
 	}
-	return fmt.Sprintf("any difference is smaller than %g %s (%s) over %s", q.smallest, unit, r.words(unit), r.over())
+	return fmt.Sprintf("any difference is smaller than %g %s (%s) on average over %s%s", q.smallest, unit, r.words(unit), r.over(), q.places(r))
+}
+
+// places says that what is small on average need not be small at each place.
+func (q *question) places(r *pooled) string {
+	if r.Prediction == nil || inside(r.Prediction, q.smallest) {
+		return ""
+	}
+	return fmt.Sprintf("; at one place alone it may be more (the next one: %s)", span(r.Prediction, q.unitWords()))
 }
 
 // favours says in favour of what a difference is.
@@ -148,7 +156,7 @@ func times(i *[2]float64, sign float64) *[2]float64 {
 func (q *question) decideNull(r *pooled) (verdict, code, reason string) {
 	switch {
 	case inside(r.Guarded, q.smallest):
-		return judge.Holds, "holds", fmt.Sprintf("the two names of one configuration differ by less than %g dB (%s) over %s, as they must", q.smallest, r.words("dB"), r.over())
+		return judge.Holds, "holds", fmt.Sprintf("the two names of one configuration differ by less than %g dB (%s) over %s, as they must%s", q.smallest, r.words("dB"), r.over(), q.places(r))
 	case excludesZero(r.Guarded):
 		return judge.Fails, "fails", fmt.Sprintf("the two names of one configuration differ (%s) over %s: something else changes with the name", r.words("dB"), r.over())
 	}

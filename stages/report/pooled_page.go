@@ -273,7 +273,9 @@ func pooledFacts(c *pooling.ClaimEntry) [][2]string {
 			r.add("front to back, along the axis that each operator named", fmt.Sprintf("%s (%s), %s", signed(*f.Estimate), frontRange(f), counted(f.Operators, "operator")))
 		}
 	}
-	r.add("smallest difference that matters", fmt.Sprintf("%g %s", c.Smallest, c.Unit))
+	if c.Verdict != pooling.Counted {
+		r.add("smallest difference that matters", fmt.Sprintf("%g %s", c.Smallest, c.Unit))
+	}
 	return r
 }
 

@@ -17,6 +17,8 @@ func PooledText(doc *pooling.Document, command string) (answers, whole []byte) {
 	w.wrap("", pooledFrom(doc))
 	w.line("")
 	w.line("ANSWERS")
+	w.line("")
+	w.wrap("", pooledAnswer(doc))
 	for i := range doc.Claims {
 		c := &doc.Claims[i]
 		w.line("")
@@ -25,16 +27,18 @@ func PooledText(doc *pooling.Document, command string) (answers, whole []byte) {
 		if said := nextWords(c); said != "" {
 			w.wrap("  ", plain(said))
 		}
-		for _, one := range c.Warnings {
-			w.wrap("  ! ", oneLine(one.Text))
-		}
 	}
 	w.line("")
 	w.pooledScale(doc)
-	for _, one := range doc.Warnings {
-		w.wrap("! ", fmt.Sprintf("%s (%s)", oneLine(one.Text), oneLine(one.Code)))
+	warned := newPooledView(doc, command).Warned
+	for _, one := range warned {
+		of := ""
+		if len(one.Of) > 0 && !one.All {
+			of = "; with: " + strings.Join(one.Of, "; ")
+		}
+		w.wrap("! ", fmt.Sprintf("%s (%s%s)", one.Text, one.Code, of))
 	}
-	if len(doc.Warnings) > 0 {
+	if len(warned) > 0 {
 		w.line("")
 	}
 	answers = bytes.Clone(w.Bytes())
