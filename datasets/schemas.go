@@ -20,6 +20,11 @@ import (
 //go:embed verdicts.schema.json
 var VerdictsSchema []byte
 
+// PooledSchema is the JSON Schema (draft 2020-12) of pooled.json.
+//
+//go:embed pooled.schema.json
+var PooledSchema []byte
+
 // Time is the type of every time column.
 var Time = &arrow.TimestampType{Unit: arrow.Microsecond, TimeZone: "UTC"}
 

@@ -1,17 +1,21 @@
 package pooling
 
 import (
+	"bytes"
 	"encoding/json"
 	"fmt"
 	"math"
 	"math/rand/v2"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 
+	"github.com/santhosh-tekuri/jsonschema/v6"
 	"github.com/stretchr/testify/require"
 	"gonum.org/v1/gonum/stat/distuv"
 
+	"fairlobe/datasets"
 	"fairlobe/pipeline/diag"
 	"fairlobe/stages/internal/signflip"
 	"fairlobe/stages/judge"
@@ -51,7 +55,44 @@ func pooledOf(t *testing.T, studies ...Study) *Document {
 	t.Helper()
 	doc, err := Pool(studies, Options{Tool: "fairlobe test"})
 	require.NoError(t, err)
+	valid(t, doc)
 	return doc
+}
+
+var compiled = sync.OnceValue(func() *jsonschema.Schema {
+	doc, err := jsonschema.UnmarshalJSON(bytes.NewReader(datasets.PooledSchema))
+	if err != nil {
+		panic(err)
+	}
+	c := jsonschema.NewCompiler()
+	if err := c.AddResource("pooled.schema.json", doc); err != nil {
+		panic(err)
+	}
+	return c.MustCompile("pooled.schema.json")
+})
+
+// valid holds a document against the schema.
+func valid(t *testing.T, doc *Document) {
+	t.Helper()
+	text, err := json.Marshal(doc) // fails on NaN and infinities
+	require.NoError(t, err)
+	back, err := jsonschema.UnmarshalJSON(bytes.NewReader(text))
+	require.NoError(t, err)
+	require.NoError(t, compiled().Validate(back))
+}
+
+// The schema asks for every key and knows no other.
+func TestTheSchemaCanRefuse(t *testing.T) {
+	text, err := json.Marshal(pooledOf(t, study(1, level(1, 0.5)), study(2, level(2, 0.5))))
+	require.NoError(t, err)
+	for _, change := range [][2]string{{`"format":1`, `"format":2`}, {`"tool":`, `"tools":`}, {`"unit":"dB"`, `"unit":"km"`}, {`"p":0.`, `"p":7.`}, {`"tau":`, `"sigma":`},
+		{`"verdict":"undecided"`, `"verdict":"maybe"`}, {`"sha256:`, `"md5:`}} {
+		changed := strings.Replace(string(text), change[0], change[1], 1)
+		require.NotEqual(t, string(text), changed, change[0])
+		back, err := jsonschema.UnmarshalJSON(strings.NewReader(changed))
+		require.NoError(t, err)
+		require.Error(t, compiled().Validate(back), change[1])
+	}
 }
 
 func codes(warnings []Warning) []string {
@@ -480,7 +521,7 @@ func TestCheck(t *testing.T) {
 // Whatever the findings are that Check lets pass, pooling ends in a document whose numbers exist or are null.
 func TestAnyNumbers(t *testing.T) {
 	rng := rand.New(rand.NewPCG(3, 4))
-	for range 300 {
+	for range 100 {
 		var studies []Study
 		for i := range 1 + rng.IntN(5) {
 			y, half := 1000*(rng.Float64()-0.5), math.Pow(10, 5*rng.Float64()-3)
@@ -501,8 +542,7 @@ func TestAnyNumbers(t *testing.T) {
 		}
 		doc, err := Pool(studies, Options{})
 		require.NoError(t, err)
-		_, err = json.Marshal(doc) // fails on NaN and infinities
-		require.NoError(t, err)
+		valid(t, doc)
 	}
 }
 
@@ -541,7 +581,9 @@ func TestCoverage(t *testing.T) {
 				f.Interval, f.Blocks = &[2]*float64{&low, &high}, blocks
 				studies = append(studies, study(i+1, f))
 			}
-			c := pooledOf(t, studies...).Claims[0]
+			doc, err := Pool(studies, Options{})
+			require.NoError(t, err)
+			c := doc.Claims[0]
 			if contains(c.Interval, 1) {
 				plain++
 			}
