@@ -9,16 +9,22 @@ import (
 
 // What the text and the page of a pool both tell.
 
-// pooledTitle names a pool by the experiment that most of its bundles are of, the first of them in case of doubt.
+// pooledTitle names a pool by the experiment that most of its bundles are of or repeat, the first of them in case of doubt.
 func pooledTitle(doc *pooling.Document) string {
+	of := func(s pooling.StudyEntry) string {
+		if s.Origin != nil && s.Origin.Title != "" {
+			return s.Origin.Title
+		}
+		return s.Title
+	}
 	counts := map[string]int{}
 	best := ""
 	for _, s := range doc.Studies {
-		counts[s.Title]++
+		counts[of(s)]++
 	}
 	for _, s := range doc.Studies {
-		if best == "" || counts[s.Title] > counts[best] {
-			best = s.Title
+		if best == "" || counts[of(s)] > counts[best] {
+			best = of(s)
 		}
 	}
 	return oneLine(best)

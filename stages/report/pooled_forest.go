@@ -104,10 +104,21 @@ func (f forest) ground(p *picture, bottom float64) {
 		p.text(f.at(f.low)-8, y, "label", "start", signedShort(f.low))
 		p.text(f.at(0), y, "label", "middle", "0")
 		p.text(f.at(f.high)+8, y, "label", "end", signedShort(f.high)+unit)
+		f.limits(p, y)
 		return
 	}
 	p.text(f.at(0), y, "label", "middle", "0")
 	p.text(f.at(f.high)+8, y, "label", "end", signedShort(f.high)[1:]+unit)
+}
+
+// limits writes the smallest difference below the scale, where there is room for it.
+func (f forest) limits(p *picture, y float64) {
+	const roomInside, roomOutside = 44, 84
+	l := f.claim.Smallest
+	if x := f.at(l); l < f.high && x-f.at(0) > roomInside && f.at(f.high)-x > roomOutside {
+		p.text(x, y, "label", "middle", signedShort(l))
+		p.text(f.at(-l), y, "label", "middle", signedShort(-l))
+	}
 }
 
 // label writes the words of a row: number and name at the left, the weight at the right.
