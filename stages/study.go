@@ -1,8 +1,8 @@
 package stages
 
 import (
-	"bytes"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"hash/fnv"
 	"math"
@@ -94,12 +94,21 @@ func originIn(files handover.Files) (*pooling.Origin, error) {
 	}
 	var o pooling.Origin
 	if err := json.Unmarshal(text, &o); err != nil {
-		return nil, handover.Fault(handover.FileOrigin, err)
+		return nil, handover.Fault(handover.FileOrigin, inWords(err))
 	}
 	if o.Kind != pooling.Direct && o.Kind != pooling.Varied {
 		return nil, handover.Fault(handover.FileOrigin, fmt.Errorf("kind = %q is neither direct nor varied", o.Kind))
 	}
 	return &o, nil
+}
+
+// inWords says what a JSON text has in a wrong place, without names of this program.
+func inWords(err error) error {
+	var wrong *json.UnmarshalTypeError
+	if errors.As(err, &wrong) {
+		return fmt.Errorf("%s: there stands a %s, which does not belong there", wrong.Field, wrong.Value)
+	}
+	return err
 }
 
 // foundEntry is what is read of an entry of verdicts.json.
@@ -150,8 +159,8 @@ func findingsIn(files handover.Files, exp *experiments.Experiment, planned []sch
 		Looks            int
 		Claims           []foundEntry
 	}
-	if err := json.NewDecoder(bytes.NewReader(text)).Decode(&doc); err != nil {
-		return handover.Fault(handover.FileVerdicts, err)
+	if err := json.Unmarshal(text, &doc); err != nil {
+		return handover.Fault(handover.FileVerdicts, inWords(err))
 	}
 	if doc.Format != 1 {
 		return handover.Fault(handover.FileVerdicts, fmt.Errorf("its format is %d, and this version reads 1", doc.Format))

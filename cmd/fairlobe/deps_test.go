@@ -70,7 +70,7 @@ stages/locate:               datasets pipeline pipeline/diag pipeline/table stag
 stages/reduce:               datasets pipeline pipeline/table stages/internal/station stages/schedule
 stages/paths:                datasets pipeline pipeline/table stages/internal/geo stages/internal/locator stages/internal/path stages/internal/station stages/internal/sun
 stages/judge:                datasets pipeline pipeline/table stages/internal/account stages/internal/circular stages/internal/contrast stages/internal/geo stages/internal/multiple stages/internal/offsets stages/internal/station
-stages/report:               datasets/coast pipeline pipeline/table stages/internal/account stages/internal/locator stages/internal/station
+stages/report:               datasets/coast pipeline pipeline/table stages/internal/account stages/internal/locator stages/internal/station stages/pooling
 stages/handover:             datasets pipeline pipeline/diag pipeline/table stages/internal/account stages/internal/station stages/judge stages/schedule
 stages:                      experiments experiments/looks experiments/repeat experiments/seal pipeline pipeline/diag pipeline/store pipeline/table stages/dwells stages/handover stages/internal/adif stages/internal/contrast stages/judge stages/locate stages/paths stages/pooling stages/quarantine stages/reduce stages/report stages/schedule stages/spots stages/sweeps stages/trial
 stages/pooling:              pipeline/diag stages/internal/meta stages/internal/multiple stages/judge
@@ -80,7 +80,7 @@ stages/field:                pipeline/atomicfile pipeline/diag stages/dwells sta
 stages/trials:               datasets datasets/coast datasets/rehearsal datasets/world experiments pipeline pipeline/diag pipeline/table stages stages/internal/account stages/judge stages/schedule
 stages/planning:             datasets datasets/rehearsal experiments pipeline/diag pipeline/table stages/internal/contrast stages/internal/geo stages/internal/locator stages/internal/signflip stages/internal/station stages/internal/sun stages/judge stages/schedule stages/trials
 
-cmd/fairlobe:                datasets datasets/rehearsal experiments experiments/looks experiments/outline experiments/repeat experiments/seal pipeline pipeline/atomicfile pipeline/bag pipeline/diag pipeline/manifest pipeline/store pipeline/table stages stages/field stages/handover stages/judge stages/planning stages/schedule stages/schedule/calendar stages/schedule/phone stages/trials
+cmd/fairlobe:                datasets datasets/rehearsal experiments experiments/looks experiments/outline experiments/repeat experiments/seal pipeline pipeline/atomicfile pipeline/bag pipeline/diag pipeline/manifest pipeline/store pipeline/table stages stages/field stages/handover stages/judge stages/planning stages/pooling stages/report stages/schedule stages/schedule/calendar stages/schedule/phone stages/trials
 `
 
 // forbidden are imports from outside that would mean that a package knows what it must not know.

@@ -15,9 +15,13 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// follows asks that a JSON text follows the schema of verdicts.json: follows stdout.
+// follows asks that a JSON text follows the schema of verdicts.json, or of pooled.json: follows stdout, follows stdout pooled.
 func follows(ts *testscript.TestScript, _ bool, args []string) {
-	schema, err := jsonschema.NewCompiler().Compile(ts.Getenv("VERDICTS_SCHEMA"))
+	name := "VERDICTS_SCHEMA"
+	if len(args) > 1 && args[1] == "pooled" {
+		name = "POOLED_SCHEMA"
+	}
+	schema, err := jsonschema.NewCompiler().Compile(ts.Getenv(name))
 	ts.Check(err)
 	value, err := jsonschema.UnmarshalJSON(strings.NewReader(ts.ReadFile(args[0])))
 	ts.Check(err)

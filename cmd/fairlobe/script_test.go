@@ -34,6 +34,7 @@ func TestScripts(t *testing.T) {
 		Setup: func(env *testscript.Env) error {
 			env.Setenv("NO_COLOR", "")
 			env.Setenv("VERDICTS_SCHEMA", schema)
+			env.Setenv("POOLED_SCHEMA", filepath.Join(filepath.Dir(schema), "pooled.schema.json"))
 			return nil
 		},
 		Condition: condition,
@@ -42,6 +43,7 @@ func TestScripts(t *testing.T) {
 			"dropcolumns": dropColumns,
 			"follows":     follows,
 			"keep":        keepTree,
+			"madebundle":  madeBundleFile,
 			"mirrored":    mirrored,
 			"ownfolder":   ownFolder,
 			"rebag":       rebag,

@@ -64,7 +64,11 @@ func (f forest) draw(id string) template.HTML {
 	f.ground(p, bottom)
 	y := forestTop
 	for i, part := range c.Studies {
-		f.label(p, y, fmt.Sprintf("%d", i+1), oneLine(part.Label), fmt.Sprintf("%.0f %%", part.Weight))
+		name := oneLine(part.Label)
+		if len(part.Parts) > 0 {
+			name = counted(len(part.Parts), "bundle") + " of one operator"
+		}
+		f.label(p, y, fmt.Sprint(i+1), name, fmt.Sprintf("%.0f %%", part.Weight))
 		f.bar(p, "bar", y+forestBarY, part.Interval)
 		side := 5 + 10*math.Sqrt(max(0, min(100, part.Weight))/100)
 		p.rect("estimate", f.at(part.Estimate)-side/2, y+forestBarY-side/2, side, side)
