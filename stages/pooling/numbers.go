@@ -73,13 +73,6 @@ func signed(v float64) string {
 	return fmt.Sprintf("%.2f", v)
 }
 
-// counted writes a number with its noun, which has a regular plural.
-func counted(n int, noun string) string {
-	if n == 1 {
-		return "1 " + noun
-	}
-	return fmt.Sprintf("%d %ss", n, noun)
-}
 
 // listed joins names with commas and "and".
 func listed(names []string) string {
