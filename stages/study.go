@@ -31,7 +31,10 @@ type Bundle interface {
 // OperatorLabel is the label in bag-info.txt of who made a bundle.
 const OperatorLabel = "Fairlobe-Operator"
 
-var operatorForm = regexp.MustCompile(`^[0-9a-f]{16}$`)
+var (
+	operatorForm = regexp.MustCompile(`^[0-9a-f]{16}$`)
+	digestForm   = regexp.MustCompile(`^sha256:[0-9a-f]{64}$`)
+)
 
 // StudyIn reads what a bundle found, for pooling. file is how the user named the bundle. What is missing, broken or can't be is a diag.List.
 func StudyIn(b Bundle, file string) (*pooling.Study, error) {
@@ -166,6 +169,9 @@ func findingsIn(files handover.Files, exp *experiments.Experiment, planned []sch
 		return handover.Fault(handover.FileVerdicts, fmt.Errorf("its format is %d, and this version reads 1", doc.Format))
 	}
 	s.SealedBeforeData, s.Looks = doc.SealedBeforeData, doc.Looks
+	if doc.Seal != nil && !digestForm.MatchString(*doc.Seal) || doc.Looks < 0 {
+		return handover.Fault(handover.FileVerdicts, errors.New("seal is no digest, or looks no number of looks"))
+	}
 	if doc.Seal != nil {
 		s.Seal = *doc.Seal
 	}

@@ -8,6 +8,7 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/santhosh-tekuri/jsonschema/v6"
 	"github.com/stretchr/testify/require"
 
 	"fairlobe/pipeline/diag"
@@ -86,6 +87,8 @@ func FuzzStudy(f *testing.F) {
 	second := holdBundle(f, made, "b")
 	other, err := stages.StudyIn(second, "b.zip")
 	require.NoError(f, err)
+	schema, err := jsonschema.NewCompiler().Compile("../../datasets/pooled.schema.json")
+	require.NoError(f, err)
 	verdicts, origin := first.files[handover.FileVerdicts], first.files[handover.FileOrigin]
 	f.Add(verdicts, origin)
 	for _, change := range [][2]string{{`"blocks":16`, `"blocks":1`}, {`2.1`, `1e308`}, {`null`, `"x"`}, {`"randomised"`, `null`}, {`[1.5,2.7]`, `[2.7,null]`}, {`"format":1`, `"format":1e0`}} {
@@ -103,8 +106,11 @@ func FuzzStudy(f *testing.F) {
 		if err == nil {
 			var doc *pooling.Document
 			if doc, err = pooling.Pool([]pooling.Study{*s, *other}, pooling.Options{}); err == nil {
-				_, err = json.Marshal(doc)
+				text, err := json.Marshal(doc)
 				require.NoError(t, err)
+				value, err := jsonschema.UnmarshalJSON(bytes.NewReader(text))
+				require.NoError(t, err)
+				require.NoError(t, schema.Validate(value))
 				_, err = report.PooledPage(doc, "fairlobe pool")
 				require.NoError(t, err)
 				report.PooledText(doc, "fairlobe pool")

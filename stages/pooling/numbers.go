@@ -73,7 +73,6 @@ func signed(v float64) string {
 	return fmt.Sprintf("%.2f", v)
 }
 
-
 // listed joins names with commas and "and".
 func listed(names []string) string {
 	if len(names) < 2 {

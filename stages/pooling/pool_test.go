@@ -498,6 +498,7 @@ func TestCheck(t *testing.T) {
 	require.NoError(t, level(1, 0.5).Check())
 	require.NoError(t, lobe(1, 1, 0.3, 10).Check())
 	for name, change := range map[string]func(f *Finding){
+		"verdict":        func(f *Finding) { f.Verdict = "maybe" },
 		"estimate":       func(f *Finding) { *f.Estimate = 1e300 },
 		"NaN":            func(f *Finding) { *f.Estimate = math.NaN() },
 		"end":            func(f *Finding) { f.Interval[1] = of(1e300) },

@@ -131,7 +131,7 @@ const (
 	mostPoints = 100.0
 )
 
-// Check finds what can't be: absurd numbers, ends of intervals that are reversed, an estimate outside of its interval. nil: nothing.
+// Check finds what can't be: a verdict that is none, absurd numbers, ends of intervals that are reversed, an estimate outside of its interval. nil: nothing.
 func (f Finding) Check() error {
 	most := mostDB
 	if f.Kind == "heard_by" {
@@ -144,6 +144,9 @@ func (f Finding) Check() error {
 		if err := checkSize(b.Estimate, b.Interval, most); err != nil {
 			return fmt.Errorf("%s, front to back: %w", f.Question, err)
 		}
+	}
+	if !slices.Contains([]string{judge.Different, judge.Same, judge.Undecided, judge.Refused, judge.Holds, judge.Fails}, f.Verdict) {
+		return fmt.Errorf("%s: %q is no verdict", f.Question, f.Verdict)
 	}
 	if !(f.Smallest > 0 && f.Smallest <= most) {
 		return fmt.Errorf("%s: the smallest difference that matters is %g", f.Question, f.Smallest)
