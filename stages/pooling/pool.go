@@ -367,16 +367,19 @@ func sameArms(a, b []string) bool {
 	return slices.Equal(a, b)
 }
 
+// mostLeftOut is the greatest number of operators of which each is left out in turn.
+const mostLeftOut = 200
+
 // compareParts pools without each operator in turn, and what was sealed or repeated directly.
 func (q *question) compareParts(other func(what string, some []entering) (OtherEntry, error)) error {
 	if q.counted() || q.result.operators < 2 {
 		return nil
 	}
 	groups := operatorsOf(q.enters)
+	if len(groups) < 3 || len(groups) > mostLeftOut {
+		groups = nil // the one that is left could only be repeated; and it takes minutes for a thousand
+	}
 	for i, group := range groups {
-		if len(groups) < 3 {
-			break // the one that is left could only be repeated
-		}
 		var labels []string
 		for _, e := range group {
 			labels = append(labels, e.label)

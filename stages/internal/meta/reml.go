@@ -11,7 +11,7 @@ type objective interface {
 }
 
 // gridSteps is how many places of the derivative are looked at, evenly in the logarithm.
-const gridSteps = 240
+const gridSteps = 80
 
 // maximise gives the tau^2 >= 0 with the greatest restricted likelihood. spread is the sum of squared distances of the
 // estimates from their plain mean, df the number of components of all estimates less those of the mean, and least and
