@@ -36,6 +36,8 @@ type pooledClaim struct {
 	ID, Heading, Of string
 	Forest          template.HTML
 	ForestNote      string
+	Rose            template.HTML // of a directivity claim
+	RoseNote        string
 	Directivity     bool
 	Rows            []pooledRow
 	Spread          []string // sentences on how much places differ
@@ -158,6 +160,9 @@ func newPooledClaim(c *pooling.ClaimEntry, i int) pooledClaim {
 	if len(c.Studies) > 0 {
 		v.Forest = newForest(c).draw(v.ID + "f")
 		v.ForestNote = forestNote(c)
+	}
+	if v.Rose = drawRose(v.ID+"r", c); v.Rose != "" {
+		v.RoseNote = fmt.Sprintf("The lobes as vectors, up is %s. Squares: the operators, larger for more weight; diamond: pooled. The farther out, the larger the lobe; within the dashed ring it does not matter.", frameUp(c.Directivity.Frame))
 	}
 	for n, p := range c.Studies {
 		v.Rows = append(v.Rows, partRow(c, p, fmt.Sprintf("%d. ", n+1), false))
