@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"flag"
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -29,15 +30,50 @@ func TestReadmeShowsTheTrueOutput(t *testing.T) {
 	var out, errOut bytes.Buffer
 	require.Equal(t, statusDone, run([]string{"run", "experiments/ridge-wire.toml"}, nil, &out, &errOut), errOut.String())
 
+	requireShown(t, path, string(readme), 0, out.String())
+}
+
+// requireShown holds the first output that the README shows behind a place against what came out.
+func requireShown(t *testing.T, path, readme string, behind int, came string) {
+	t.Helper()
 	const open, closing = "```text\n", "```\n"
-	from := strings.Index(string(readme), open) + len(open)
-	to := from + strings.Index(string(readme)[from:], closing)
+	from := behind + strings.Index(readme[behind:], open) + len(open)
+	to := from + strings.Index(readme[from:], closing)
 	if *updateReadme {
-		text := string(readme[:from]) + out.String() + string(readme[to:])
-		require.NoError(t, os.WriteFile(path, []byte(text), 0o644))
+		require.NoError(t, os.WriteFile(path, []byte(readme[:from]+came+readme[to:]), 0o644))
 		return
 	}
-	require.Equal(t, out.String(), string(readme[from:to]))
+	require.Equal(t, came, readme[from:to])
+}
+
+// The pool that README.md shows is that of its commands: four demos shared under four keys, in fixed ones here, and the
+// bundles put together.
+func TestReadmePoolsTheDemos(t *testing.T) {
+	path, err := filepath.Abs("../../README.md")
+	require.NoError(t, err)
+	readme := read(t, path)
+	wires := []string{"ridge", "plain", "hill", "mesa"}
+	pooled := "fairlobe pool " + strings.Join(wires, "-wire.zip ") + "-wire.zip"
+	shown := strings.Index(readme, "$ fairlobe new --demo demo && cd demo/experiments\n$ for wire in "+strings.Join(wires, " ")+`; do
+>   openssl rand -hex 32 > $wire.key
+>   fairlobe share $wire-wire.toml --key $wire.key --licence CC0-1.0
+> done
+$ `+pooled+"\n")
+	require.Positive(t, shown)
+
+	t.Chdir(t.TempDir())
+	fairlobe := func(line string) string {
+		var out, errOut bytes.Buffer
+		require.Equal(t, statusDone, run(strings.Fields(line)[1:], nil, &out, &errOut), "%s: %s", line, errOut.String())
+		return out.String()
+	}
+	fairlobe("fairlobe new --demo demo")
+	t.Chdir("demo/experiments")
+	for i, wire := range wires {
+		require.NoError(t, os.WriteFile(wire+".key", []byte(strings.Repeat(fmt.Sprintf("%02x", i+1), 32)+"\n"), 0o600))
+		fairlobe("fairlobe share " + wire + "-wire.toml --key " + wire + ".key --licence CC0-1.0")
+	}
+	requireShown(t, path, readme, shown, fairlobe(pooled))
 }
 
 // The small experiment file of README.md can be checked and sealed as it stands, before there are any data.
