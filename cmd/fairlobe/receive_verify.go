@@ -88,7 +88,7 @@ func (b *bundle) whyOther() string {
 	if by := b.Given.Standing.Tool; by != own {
 		return fmt.Sprintf("\n    It was made by %q, and this is %s: that may be why. Verify it with the version that made it.", by, own)
 	}
-	return "\n    It was made by this very version, so it was changed after it was made, or the machine that made it calculates otherwise."
+	return "\n    It names this very version, so it was changed after it was made, or another build or machine made it."
 }
 
 // madeAgain names what was made again, tables by their number.
