@@ -18,6 +18,7 @@ import (
 	"fairlobe/experiments/looks"
 	"fairlobe/experiments/repeat"
 	"fairlobe/experiments/seal"
+	"fairlobe/pipeline/bag"
 	"fairlobe/pipeline/table"
 	"fairlobe/stages/dwells"
 	"fairlobe/stages/handover"
@@ -294,6 +295,9 @@ func (r *Received) checkSeal(file handover.Files) error {
 		if err != nil {
 			return handover.Fault(handover.FileSeal, err)
 		}
+		if s.Name != repeat.Printable(s.Name) {
+			return handover.Fault(handover.FileSeal, errors.New("its name holds a control character"))
+		}
 		canonical, err := r.Experiment.Canonical()
 		if err != nil {
 			return fmt.Errorf("writing the experiment in its canonical form: %w", err)
@@ -318,6 +322,9 @@ func (r *Received) checkSeal(file handover.Files) error {
 		return nil
 	}
 	told := r.Given.Standing
+	if err := bag.CheckName(told.Name); err != nil {
+		return handover.Fault(handover.FileStanding, err)
+	}
 	switch {
 	case told.SealState != state:
 		return handover.Fault(handover.FileSeal, fmt.Errorf("%s says that the seal is %q, and it is %q%s", handover.FileStanding, told.SealState, state, first(r.Changed)))

@@ -147,7 +147,8 @@ See also: fairlobe help verdicts`
 const checkLong = `Reads the experiment file and all its data without judging anything, and says
 what is wrong or doubtful: each finding with file:line:column, what it is, and
 how to mend it. It lists in what the arms differ, also what follows from the
-declared figures, and what the seal says.
+declared figures, and what the seal says; of a repeat (NAME.origin.json stands
+beside it) in what it differs from the original.
 
 Run it before the trial, and again when data have come in. It shows no result,
 so it is no look.
