@@ -349,7 +349,9 @@ func (s *sharing) addSeal() error {
 	if err != nil {
 		return err
 	}
-	shared, err := seal.Share(*s.seal, content)
+	own := *s.seal
+	own.Name = s.name // that of the day of the seal may have been another
+	shared, err := seal.Share(own, content)
 	if err != nil {
 		return err
 	}

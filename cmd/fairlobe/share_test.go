@@ -274,6 +274,14 @@ func TestPlantedWordsAreFound(t *testing.T) {
 	require.NotContains(t, said, "ridge-wire.toml:7:1: the bundle would hold", "each word is told once, where it can be mended")
 	require.NoFileExists(t, filepath.Join(filepath.Dir(exp), "ridge-wire.looks.csv"), "nobody has seen anything")
 
+	sealed := filepath.Join(filepath.Dir(exp), "ridge-wire.seal.json")
+	named := strings.Replace(read(t, sealed), `"name": "ridge-wire"`, `"name": "at-q1rdg"`, 1)
+	require.Contains(t, named, "at-q1rdg")
+	require.NoError(t, os.WriteFile(sealed, []byte(named), 0o644))
+	require.NoError(t, os.WriteFile(exp, []byte(read(t, "../../experiments/ridge-wire.toml")), 0o644))
+	bundle, _ := shared(t, exp, "--design-only")
+	require.Empty(t, leaks(t, bundle, []string{"q1rdg"}), "the name of the day of the seal stays home")
+
 	require.NoError(t, os.Rename(exp, filepath.Join(filepath.Dir(exp), "at-q1rdg.toml")))
 	require.NoError(t, os.WriteFile(filepath.Join(filepath.Dir(exp), "at-q1rdg.toml"), []byte(read(t, "../../experiments/ridge-wire.toml")), 0o644))
 	said = refusedShare(t, filepath.Join(filepath.Dir(exp), "at-q1rdg.toml"))
