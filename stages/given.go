@@ -127,8 +127,8 @@ func (g *Given) Graph() []pipeline.Stage {
 }
 
 // sharedForm tells the reader of a report what was taken out before.
-const sharedForm = "handed over: call signs of stations are keyed hashes, their bearings are rounded to 1 degree and their distances to 10 km, the own place is known " +
-	"to its 4-character square; locators, notes and names of files were left out"
+const sharedForm = "handed over: call signs of stations are keyed hashes, their bearings are rounded to 1 degree and their " +
+	"distances to 10 km, the own place is known to its 4-character square; locators, notes and names of files were left out"
 
 // Again runs judge and report and gives all files of the payload that can be made again, by name.
 func (g *Given) Again(ctx context.Context, jobs int) (map[string][]byte, error) {
@@ -216,7 +216,8 @@ func DesignIn(file handover.Files) (*experiments.Experiment, []schedule.Dwell, e
 		return exp, planned, checkNames(exp, planned, "data/"+handover.FileSchedule)
 	}
 	if !exp.HasSeed {
-		return nil, nil, handover.Fault(handover.FileExperiment, fmt.Errorf("the experiment has no seed, so nothing says in which order its arms came"))
+		return nil, nil, handover.Fault(handover.FileExperiment,
+			fmt.Errorf("the experiment has no seed, so nothing says in which order its arms came"))
 	}
 	drawn, err := schedule.Draw(Plan(exp))
 	if err != nil {

@@ -11,6 +11,7 @@ import (
 	"strconv"
 	"strings"
 	"time"
+	"unicode"
 
 	"github.com/apache/arrow/go/v15/arrow"
 	"github.com/apache/arrow/go/v15/arrow/memory"
@@ -93,7 +94,8 @@ func Design(exp *experiments.Experiment, planned []schedule.Dwell, seal Standing
 	if err := list.Err(); err != nil {
 		return nil, fmt.Errorf("the private form of the experiment can't be read, which is a mistake in the program: %w", err)
 	}
-	h := &Handed{Experiment: private, Files: []handover.File{{Name: handover.FileExperiment, Data: text}, {Name: handover.FileSchedule, Data: order}}, Hidden: handover.NewHidden(), Created: seal.SealedAt}
+	h := &Handed{Experiment: private, Hidden: handover.NewHidden(), Created: seal.SealedAt,
+		Files: []handover.File{{Name: handover.FileExperiment, Data: text}, {Name: handover.FileSchedule, Data: order}}}
 	if h.Created.IsZero() && len(planned) > 0 {
 		h.Created = planned[0].Start
 	}
@@ -126,7 +128,8 @@ func (h Home) HandOver(ctx context.Context, key handover.Key) (*Handed, error) {
 func (h Home) hide(ctx context.Context, key handover.Key, out *Handed) (*Given, error) {
 	var err error
 	g := &Given{Experiment: out.Experiment, Planned: h.Planned, Accounts: map[string][]byte{},
-		Standing: handover.Standing{Format: 1, Name: h.Name, Tool: h.Tool, Seal: h.Seal.Digest, SealState: h.Seal.State, Added: h.Seal.Added, Looks: h.Looks}}
+		Standing: handover.Standing{Format: 1, Name: h.Name, Tool: h.Tool, Seal: h.Seal.Digest, SealState: h.Seal.State,
+			Added: h.Seal.Added, Looks: h.Looks}}
 	if h.Seal.State != judge.SealNone {
 		g.Standing.SealedMs = h.Seal.SealedAt.UnixMilli()
 	}
@@ -220,7 +223,8 @@ func (h Home) compare(away *pipeline.Outcome, hidden *handover.Hidden) error {
 }
 
 func changes(what string) error {
-	return fmt.Errorf("the form that would be handed over gives other verdicts than the data at home (%s); that is a mistake in the program, and nothing was written", what)
+	return fmt.Errorf("the form that would be handed over gives other verdicts than the data at home (%s); that is a mistake in the program, "+
+		"and nothing was written", what)
 }
 
 // firstOther gives the first line that differs.
@@ -293,7 +297,7 @@ func PrivateWords(exp *experiments.Experiment, hidden *handover.Hidden, inputs, 
 	addCall := func(call, what string) {
 		add(call, what)
 		for _, part := range strings.Split(call, "/") {
-			if len(part) >= fewestOfCall && strings.ContainsAny(part, "0123456789") && strings.ContainsAny(strings.ToUpper(part), "ABCDEFGHIJKLMNOPQRSTUVWXYZ") {
+			if len(part) >= fewestOfCall && strings.ContainsFunc(part, unicode.IsDigit) && strings.ContainsFunc(part, unicode.IsLetter) {
 				add(part, what)
 			}
 		}
@@ -362,7 +366,8 @@ func CheckPrivate(exp *experiments.Experiment, files []handover.File, words []ha
 	for _, text := range exp.Texts() {
 		for _, w := range handover.Find(text.Value, words) {
 			told[w] = true
-			list = append(list, diag.Diag{Pos: text.Pos, Code: "private", Msg: fmt.Sprintf("%s holds %s, %s, and would leave the house; nothing was written", text.Path, w.Text, w.What),
+			list = append(list, diag.Diag{Pos: text.Pos, Code: "private",
+				Msg:  fmt.Sprintf("%s holds %s, %s, and would leave the house; nothing was written", text.Path, w.Text, w.What),
 				Mend: "write it without; a change of the title leaves the seal whole, other changes are told beside the verdicts"})
 		}
 	}
@@ -374,9 +379,11 @@ func CheckPrivate(exp *experiments.Experiment, files []handover.File, words []ha
 		if hit.Where != "" {
 			where += ", " + hit.Where
 		}
-		mend := "if the experiment's name holds it, give its file, seal and ledger another name; else it is a mistake in fairlobe: please tell its authors"
+		mend := "if the experiment's name holds it, give its file, seal and ledger another name; " +
+			"else it is a mistake in fairlobe: please tell its authors"
 		if hit.Member == handover.FileSeal {
-			mend = "it was sealed with that text, and what was sealed can't be changed; without the seal the trial can be shared, but its order is then random by your word alone"
+			mend = "it was sealed with that text, and what was sealed can't be changed; " +
+				"without the seal the trial can be shared, but its order is then random by your word alone"
 		}
 		list = append(list, diag.Diag{Pos: diag.Pos{File: exp.File}, Code: "private", Mend: mend,
 			Msg: fmt.Sprintf("the bundle would hold %s, %s (%s); nothing was written", hit.Word.Text, hit.Word.What, where)})

@@ -159,7 +159,8 @@ func (s *sharing) mayReplace() error {
 	case errors.Is(err, fs.ErrNotExist):
 		return nil
 	case err != nil:
-		return diag.List{{Pos: diag.Pos{File: s.target}, Msg: fmt.Sprintf("the bundle can't be written there: %v", cause(err)), Mend: "name a file in a folder that is there, with --to"}}
+		return diag.List{{Pos: diag.Pos{File: s.target}, Msg: fmt.Sprintf("the bundle can't be written there: %v", cause(err)),
+			Mend: "name a file in a folder that is there, with --to"}}
 	case info.IsDir():
 		return refuse("this is a folder, and the bundle is a file")
 	case !info.Mode().IsRegular():
@@ -225,7 +226,8 @@ func (s *sharing) gatherRun(ctx context.Context, std streams) error {
 	if err != nil {
 		return err
 	}
-	home := stages.Home{Experiment: s.exp, Planned: s.planned, Seal: s.standing, Looks: s.look.n, Name: s.name, Tool: "fairlobe " + version, Done: done, Jobs: int(s.opt.jobs)}
+	home := stages.Home{Experiment: s.exp, Planned: s.planned, Seal: s.standing, Looks: s.look.n,
+		Name: s.name, Tool: "fairlobe " + version, Done: done, Jobs: int(s.opt.jobs)}
 	if s.handed, err = home.HandOver(ctx, s.key.Key); err != nil {
 		return err
 	}
@@ -408,7 +410,8 @@ func (s *sharing) pack() (bundle []byte, identity string, err error) {
 		about += f.Label + ": " + f.Value + "\n"
 	}
 	words := stages.PrivateWords(s.exp, s.handed.Hidden, append(append([]string{s.log}, s.spots...), s.sweeps...), s.places())
-	if err := stages.CheckPrivate(s.exp, append(s.files[:len(s.files):len(s.files)], handover.File{Name: "bag-info.txt", Data: []byte(about)}), words); err != nil {
+	all := append(s.files[:len(s.files):len(s.files)], handover.File{Name: "bag-info.txt", Data: []byte(about)})
+	if err := stages.CheckPrivate(s.exp, all, words); err != nil {
 		return nil, "", err
 	}
 	payload := make([]bag.File, len(s.files))

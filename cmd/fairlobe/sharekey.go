@@ -37,10 +37,12 @@ func findKey(path string) (shareKey, error) {
 	case errors.Is(err, fs.ErrNotExist):
 		return k, keyFault(k.path, "there is no such key file", "name the one that you have; for a new one: openssl rand -hex 32 > "+path)
 	case err != nil:
-		return k, keyFault(k.path, fmt.Sprintf("the key can't be read: %v", cause(err)), "give yourself the right to read it, or name another file with --key")
+		return k, keyFault(k.path, fmt.Sprintf("the key can't be read: %v", cause(err)),
+			"give yourself the right to read it, or name another file with --key")
 	}
 	if k.Key, err = handover.ParseKey(text); err != nil {
-		return k, keyFault(k.path, "this is no key: "+err.Error(), "bring the file back from a copy; with another key your bundles count as those of another operator")
+		return k, keyFault(k.path, "this is no key: "+err.Error(),
+			"bring the file back from a copy; with another key your bundles count as those of another operator")
 	}
 	return k, nil
 }

@@ -58,7 +58,8 @@ func (s *sharing) tellLeaves(w *wrapped) {
 	if s.handed.Read == 0 {
 		w.item("no reports yet: the tables of receptions are empty")
 	} else {
-		w.item(fmt.Sprintf("%s of %s, with exact times and values", several(int(s.handed.Rows("receptions")), "report"), several(int(s.handed.Rows("stations")), "station")))
+		reports, stations := int(s.handed.Rows("receptions")), int(s.handed.Rows("stations"))
+		w.item(fmt.Sprintf("%s of %s, with exact times and values", several(reports, "report"), several(stations, "station")))
 	}
 	w.item(fmt.Sprintf("%s: what the verdicts rest on and what they show", several(s.handed.Tables(), "table")))
 	w.item("verdicts.json, and report.html made anew from the tables that leave")
@@ -95,7 +96,8 @@ func (s *sharing) tellStays(w *wrapped) {
 		w.item("the call of the control station: left out, " + experiments.PrivateControl + " stands for it; its locator is cut")
 	}
 	if !s.opt.designOnly {
-		w.item(fmt.Sprintf("%s with %s, and %s: stay home, with the tables spots and quarantine", several(len(s.spots), "spot file"), several(s.handed.Read, "row"), several(len(s.sweeps), "sweep file")))
+		w.item(fmt.Sprintf("%s with %s, and %s: stay home, with the tables spots and quarantine",
+			several(len(s.spots), "spot file"), several(s.handed.Read, "row"), several(len(s.sweeps), "sweep file")))
 		if s.log != "" {
 			w.item(several(len(s.handed.Hidden.Notes), "note") + " of the log: left out")
 		}
@@ -114,7 +116,8 @@ func (s *sharing) tellLimits(w *wrapped) {
 		return
 	}
 	w.item("times and reports stay exact, for the verdicts rest on them: somebody who has the same reports from elsewhere can tell who you are")
-	w.item("bearings and distances of many stations fit one place only: somebody who finds out who they are, or has a list of stations and their places to try, can work out yours to about 1 km")
+	w.item("bearings and distances of many stations fit one place only: somebody who finds out who they are, or has a list of stations " +
+		"and their places to try, can work out yours to about 1 km")
 }
 
 // several writes a number with its noun.

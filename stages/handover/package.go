@@ -88,8 +88,10 @@ var formats = map[string][2]string{
 var titles = map[string]string{
 	FileExperiment: "The experiment: question, station, arms, schedule, claims", FileSeal: "What was fixed before the data, and when",
 	FileLooks: "How often the data were looked at", FileSwitches: "The switch log, without notes", FileSchedule: "The planned dwells",
-	FileVerdicts: "What was found for each claim", FilePage: "The report, to be read in a browser", FileManifest: "What was read and written, with SHA-256",
-	FileOrigin: "The experiment that this one repeats", FileTrial: "What the switch log made of the trial", FileIntake: "Where the rows of the input files went",
+	FileVerdicts: "What was found for each claim",
+	FilePage:     "The report, to be read in a browser", FileManifest: "What was read and written, with SHA-256",
+	FileOrigin: "The experiment that this one repeats",
+	FileTrial:  "What the switch log made of the trial", FileIntake: "Where the rows of the input files went",
 	FileStanding: "State of the seal and number of looks",
 }
 

@@ -45,7 +45,8 @@ type hider struct {
 // HideTables gives the private forms of tables that the judge does not make. seedAndName tells the experiment. The caller releases
 // both what comes in and what comes out.
 func (k Key) HideTables(tables map[string]arrow.Record, seedAndName string, hidden *Hidden) (map[string]arrow.Record, error) {
-	h := &hider{key: k.stations(seedAndName), hidden: hidden, sweeps: map[string]string{}, places: map[string]int{}, calls: map[string]bool{}, at: map[string]bool{}}
+	h := &hider{key: k.stations(seedAndName), hidden: hidden,
+		sweeps: map[string]string{}, places: map[string]int{}, calls: map[string]bool{}, at: map[string]bool{}}
 	h.nameSweeps(tables["sweeps"])
 	out := map[string]arrow.Record{}
 	for _, name := range slices.Sorted(maps.Keys(tables)) {
