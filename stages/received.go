@@ -92,7 +92,8 @@ func (r *Received) Release() {
 // payloadNames are the files that a bundle may hold beside its tables. The last ones belong to a trial, the first ones to a design
 // too.
 var payloadNames = []string{handover.FilePackage, handover.FileExperiment, handover.FileSchedule, handover.FileSeal, handover.FileOrigin,
-	handover.FileStanding, handover.FileTrial, handover.FileIntake, handover.FileLooks, handover.FileSwitches, handover.FileVerdicts, handover.FilePage, handover.FileManifest}
+	handover.FileStanding, handover.FileTrial, handover.FileIntake, handover.FileLooks, handover.FileSwitches,
+	handover.FileVerdicts, handover.FilePage, handover.FileManifest}
 
 // designNames is how many of them a design may hold.
 const designNames = 5
@@ -327,7 +328,8 @@ func (r *Received) checkSeal(file handover.Files) error {
 	}
 	switch {
 	case told.SealState != state:
-		return handover.Fault(handover.FileSeal, fmt.Errorf("%s says that the seal is %q, and it is %q%s", handover.FileStanding, told.SealState, state, first(r.Changed)))
+		return handover.Fault(handover.FileSeal, fmt.Errorf("%s says that the seal is %q, and it is %q%s",
+			handover.FileStanding, told.SealState, state, first(r.Changed)))
 	case sealed && (told.Seal != r.Seal.Digest || told.SealedMs != r.Seal.SealedAt.UnixMilli()):
 		return handover.Fault(handover.FileSeal, fmt.Errorf("%s tells of another seal", handover.FileStanding))
 	}

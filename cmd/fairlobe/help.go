@@ -34,9 +34,10 @@ Your own trial, in this order:
     fairlobe share my-wire.toml           a bundle for others, without what is
                                           private
 
-What somebody else shared:
+What others share:
 
-    fairlobe receive their-wire.zip       checks it and prepares your repeat
+    fairlobe receive their-wire.zip       checks one and prepares your repeat
+    fairlobe pool a.zip b.zip             what several found, put together
 
 EXIT STATUS
     0    done, whatever the verdicts

@@ -245,15 +245,21 @@ func (b *bundle) tell(dir string, plan repeat.Plan, made *repeat.Made, opt recei
 	file := filepath.Join(dir, plan.Name+".toml")
 	b.describe(std.out)
 	fmt.Fprintf(std.out, "\nWrote %s%c:\n", dir, filepath.Separator)
-	rows := [][2]string{{plan.Name + ".toml", "your repeat: look at what is marked with <--"}, {stationFile, "your call, locator and ground: fill them in"},
-		{plan.Name + repeat.Suffix, "where it comes from"}, {plan.Name + "/", "for your spots, sweeps and log"}, {receivedDir + "/", "what you received, as it came"}}
+	rows := [][2]string{
+		{plan.Name + ".toml", "your repeat: look at what is marked with <--"},
+		{stationFile, "your call, locator and ground: fill them in"},
+		{plan.Name + repeat.Suffix, "where it comes from"},
+		{plan.Name + "/", "for your spots, sweeps and log"},
+		{receivedDir + "/", "what you received, as it came"},
+	}
 	if opt.station != "" {
 		rows[1][1] = "a copy of " + opt.station
 	}
 	for _, row := range rows {
 		fmt.Fprintf(std.out, "  %-24s %s\n", row[0], row[1])
 	}
-	say(std.out, "", "", fmt.Sprintf("The first session is proposed for %s; your order is drawn from seed %d.", plan.Start.Format("2006-01-02 15:04Z"), plan.Seed))
+	say(std.out, "", "", fmt.Sprintf("The first session is proposed for %s; your order is drawn from seed %d.",
+		plan.Start.Format("2006-01-02 15:04Z"), plan.Seed))
 	if len(made.Notes) > 0 {
 		fmt.Fprintln(std.out, "\nTo be thought of:")
 		for _, note := range made.Notes {
@@ -272,7 +278,8 @@ func (b *bundle) tell(dir string, plan repeat.Plan, made *repeat.Made, opt recei
 	for _, caution := range stages.Cautions(b.Experiment) {
 		say(std.out, "  - ", "    ", caution)
 	}
-	fmt.Fprintf(std.out, "\nNext: fill in what is marked with <--, then\n\n    fairlobe check %s\n    fairlobe design %s\n    fairlobe design --seal %s\n", file, file, file)
+	fmt.Fprint(std.out, "\nNext: fill in what is marked with <--, then\n\n")
+	fmt.Fprintf(std.out, "    fairlobe check %s\n    fairlobe design %s\n    fairlobe design --seal %s\n", file, file, file)
 	return nil
 }
 
@@ -316,7 +323,8 @@ func describeRepeat(w io.Writer, o *repeat.Origin, c repeat.Comparison, nowhere 
 		say(w, "  - ", "    ", line)
 	}
 	if len(c.Question) > 0 {
-		say(w, "", "", "Claims or the smallest difference are other ones: it is no longer the same question, and fairlobe pool will not add it to the original.")
+		say(w, "", "", "Claims or the smallest difference are other ones: it is no longer the same question, "+
+			"and fairlobe pool will not add it to the original.")
 	}
 	var beside []string
 	if !nowhere {

@@ -38,7 +38,8 @@ func verifyBundle(ctx context.Context, file string, jobs int, std streams) error
 		return otherBytes{fmt.Sprintf("%s: %s%s", file, first, b.whyOther())}
 	}
 	fmt.Fprintln(std.out)
-	say(std.out, "", "", fmt.Sprintf("The same bytes: %d of its %d files were made again from the others, and none differs: %s. So the identity is the same:",
+	say(std.out, "", "", fmt.Sprintf(
+		"The same bytes: %d of its %d files were made again from the others, and none differs: %s. So the identity is the same:",
 		len(made), len(b.Names()), madeAgain(made)))
 	fmt.Fprintf(std.out, "  %s\n", b.identityWith(made))
 	return nil

@@ -72,7 +72,8 @@ func (p Plan) readOff() (experiments.Schedule, []string) {
 	}
 	s.Rotate = o.rotation()
 	s.ArmChange, s.BandChange = o.changes()
-	note("breaks of the original were not carried over, and all arms count as left standing between sessions: mend breaks and erection where yours differ")
+	note("breaks of the original were not carried over, and all arms count as left standing between sessions: " +
+		"mend breaks and erection where yours differ")
 	return s, notes
 }
 

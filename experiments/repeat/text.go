@@ -357,7 +357,8 @@ func (w *writer) notes() []string {
 		framed = framed || t["frame"] == "wire"
 	}
 	if runs {
-		out = append(out, "your wire may run another way: write its slope_azimuth_deg; turned alike for all arms that is another place, not another antenna")
+		out = append(out, "your wire may run another way: write its slope_azimuth_deg; turned alike for all arms that is another place, "+
+			"not another antenna")
 	}
 	if framed {
 		out = append(out, `claims with frame = "wire" turn with the wire`)

@@ -75,7 +75,8 @@ func (p plan) readDwells(rec arrow.Record, planned []schedule.Dwell) error {
 		b := blockOf(r)
 		s := step{b, r.Int("position"), r.Str("arm")}
 		if left[s]--; left[s] < 0 {
-			return rowFault("dwells", r.Row(), "session %d, %q, block %d, position %d, arm %q is not in the schedule, or twice here", b.session, cut(b.band), b.number, s.position, cut(s.arm))
+			return rowFault("dwells", r.Row(), "session %d, %q, block %d, position %d, arm %q is not in the schedule, or twice here",
+				b.session, cut(b.band), b.number, s.position, cut(s.arm))
 		}
 		start, settled, end := r.Time("start"), r.Time("settle_end"), r.Time("end")
 		if !inTime(start) || settled.Before(start) || end.Before(settled) || end.Sub(start) > mostDwell {
@@ -115,7 +116,8 @@ func (p plan) checkReceptions(name string, rec arrow.Record) error {
 		case !slices.Contains(p.arms, arm):
 			return rowFault(name, r.Row(), "there is no arm %q", cut(arm))
 		case !slices.ContainsFunc(p.dwells[b][arm], func(d span) bool { return !slot.Before(d.start) && slot.Before(d.end) }):
-			return rowFault(name, r.Row(), "its slot lies in no dwell of arm %q in session %d, %q, block %d", cut(arm), b.session, cut(b.band), b.number)
+			return rowFault(name, r.Row(), "its slot lies in no dwell of arm %q in session %d, %q, block %d",
+				cut(arm), b.session, cut(b.band), b.number)
 		case r.Str("direction") != "sent" && r.Str("direction") != "received":
 			return rowFault(name, r.Row(), "%q is no direction", cut(r.Str("direction")))
 		case math.Abs(r.Float("snr_db")) > mostSNRDB:

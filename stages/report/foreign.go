@@ -10,8 +10,9 @@ import (
 )
 
 // pageTags are the elements that a page may have: none that loads, sends or runs anything.
-var pageTags = strings.Fields("a article b body br caption circle clippath code dd defs desc details dl div dt em figcaption figure footer g h1 h2 h3 h4 head header " +
-	"html i li line main meta nav ol p path polygon polyline rect section small span strong style summary sup svg table tbody td text tfoot th thead title tr tspan ul use")
+var pageTags = strings.Fields("a article b body br caption circle clippath code dd defs desc details dl div dt em figcaption figure footer g h1 h2 " +
+	"h3 h4 head header html i li line main nav ol p path polygon polyline rect section small span strong style summary sup svg table tbody " +
+	"td text tfoot th thead title tr tspan ul use")
 
 var (
 	pageTag  = regexp.MustCompile(`<[/\s]*([^\s/>]*)`)
@@ -28,7 +29,7 @@ func CheckForeign(page []byte) error {
 		return errors.New("it does not begin as a page of fairlobe does, with the policy that nothing is loaded and no script runs")
 	}
 	for _, found := range pageTag.FindAllSubmatch(rest, -1) {
-		if name := strings.ToLower(string(found[1])); name == "meta" || !slices.Contains(pageTags, name) {
+		if name := strings.ToLower(string(found[1])); !slices.Contains(pageTags, name) {
 			return fmt.Errorf("it holds the element %.40q, which no page of fairlobe has", found[1])
 		}
 	}
