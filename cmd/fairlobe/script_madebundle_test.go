@@ -112,7 +112,7 @@ func (b madeBundle) payload() ([]bag.File, error) {
 		payload = append(payload, bag.File{Name: handover.Parquet(name), Data: data})
 	}
 	if b.origin != "" {
-		payload = append(payload, bag.File{Name: handover.FileOrigin, Data: fmt.Appendf(nil, `{"format":1,"identity":"sha256:%064d","title":"Ridge wire","content":{},"kind":%q,"differences":["power_w: 4 there, 10 here"]}`, 1, b.origin)})
+		payload = append(payload, bag.File{Name: handover.FileOrigin, Data: fmt.Appendf(nil, `{"format":1,"identity":"sha256:%064d","title":"Ridge wire: feedpoint at 4.5 m against 9 m","content":{},"kind":%q,"differences":["power_w: 4 there, 10 here"]}`, 1, b.origin)})
 	}
 	return payload, nil
 }

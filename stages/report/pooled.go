@@ -27,6 +27,9 @@ func pooledTitle(doc *pooling.Document) string {
 			best = of(s)
 		}
 	}
+	if counts[best] < len(doc.Studies) {
+		return oneLine(best) + " and others"
+	}
 	return oneLine(best)
 }
 
@@ -172,12 +175,17 @@ func pooledSure(c *pooling.ClaimEntry) []string {
 	return out
 }
 
-// repeatWords tell of which experiment a bundle is a repeat.
-func repeatWords(o *pooling.Origin) string {
+// repeatWords tell of which experiment a bundle is a repeat, by its label if that is in the pool.
+func repeatWords(doc *pooling.Document, o *pooling.Origin) string {
 	if o == nil {
 		return "no repeat, or not said to be one"
 	}
 	said := o.Kind + " repeat of " + oneLine(o.Title)
+	for _, s := range doc.Studies {
+		if s.Identity == o.Identity {
+			said = o.Kind + " repeat of " + oneLine(s.Label)
+		}
+	}
 	if len(o.Differences) > 0 {
 		said += ": " + oneLine(strings.Join(o.Differences, "; "))
 	}

@@ -104,7 +104,7 @@ func newPooledView(doc *pooling.Document, command string) *pooledView {
 		v.Alone = append(v.Alone, pooling.AloneEntry{Label: oneLine(a.Label), Claim: oneLine(a.Claim), Kind: oneLine(a.Kind), Band: oneLine(a.Band), Verdict: oneLine(a.Verdict), Reason: oneLine(a.Reason)})
 	}
 	for i := range doc.Studies {
-		v.Studies = append(v.Studies, newPooledStudy(&doc.Studies[i]))
+		v.Studies = append(v.Studies, newPooledStudy(doc, i))
 	}
 	return v
 }
@@ -300,11 +300,12 @@ func otherRows(c *pooling.ClaimEntry, all []pooling.OtherEntry) []otherRow {
 	return out
 }
 
-func newPooledStudy(s *pooling.StudyEntry) pooledStudy {
+func newPooledStudy(doc *pooling.Document, i int) pooledStudy {
+	s := &doc.Studies[i]
 	seal := sealWords(s)
 	if s.Seal != nil {
 		seal += ": " + oneLine(*s.Seal)
 	}
-	return pooledStudy{Label: oneLine(s.Label), Rows: [][2]string{{"experiment", oneLine(s.Title)}, {"operator", oneLine(s.Operator)}, {"repeat", repeatWords(s.Origin)},
+	return pooledStudy{Label: oneLine(s.Label), Rows: [][2]string{{"experiment", oneLine(s.Title)}, {"operator", oneLine(s.Operator)}, {"repeat", repeatWords(doc, s.Origin)},
 		{"seal", seal}, {"looks", fmt.Sprint(s.Looks)}, {"identity", oneLine(s.Identity)}}}
 }

@@ -57,7 +57,7 @@ func PooledText(doc *pooling.Document, command string) (answers, whole []byte) {
 	}
 	w.line("THE BUNDLES")
 	for i := range doc.Studies {
-		s := newPooledStudy(&doc.Studies[i])
+		s := newPooledStudy(doc, i)
 		w.line("")
 		w.wrap("", s.Label)
 		w.pairs(s.Rows)
