@@ -130,18 +130,32 @@ pooled. A verdict other than "undecided" needs two intervals, that of Knapp and
 Hartung and the guarded one, which can't be too short by luck. "counted" stands
 for claims that are not pooled, and its reason tells the counts.
 
-Codes of reasons that no single trial has: one_study (nothing to pool, its own
-verdict stands there), one_operator (all are of one operator), none_enters,
-only_without_guard (it would pass but for the guarded interval), counted.
+Codes of reasons that no single trial has
+    one_study            nothing to pool: its own verdict stands there
+    one_operator         all that can enter are of one operator
+    none_enters          nothing that was found can enter
+    only_without_guard   it would pass but for the guarded interval
+    counted              the reason tells how many came to which verdict
+Codes of warnings
+    two_studies, few_studies   how much places differ is badly known
+    one_operator               bundles of one operator count as one study
+    same_square                two operators' keys, and one square
+    smallest_differs           the smallest of the stated differences counts
+    frames_differ, wires_differ   in which frame lobes belong is not agreed on
+    same_receivers             a lobe from north may be that of receivers
+    disturbed_trial            a trial enters that was undecided for a fault
+    asks_something_else        a bundle enters nowhere
+    selection                  only what was shared can be pooled
 
 A lobe is compared from north, or from the way in which each wire runs: with
 --frame wire, or where the claims say so.
 
 EXIT STATUS
-    0  done, whatever the verdicts
-    1  a bundle is at fault, holds no data or the same data as another, or no
-       two ask the same question: nothing was written
-    2  the command line is wrong; nothing was read
+    0    done, whatever the verdicts
+    1    a bundle is at fault, holds no data or the same data as another, or no
+         two ask the same question: nothing was written
+    2    the command line is wrong; nothing was read
+    130  interrupted; nothing was written
 
 See also: fairlobe help verdicts`
 

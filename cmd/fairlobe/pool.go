@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"crypto/sha256"
 	"encoding/json"
 	"errors"
@@ -46,11 +47,11 @@ func poolCommand(std streams) *cobra.Command {
 			}
 			return nil
 		},
-		RunE: func(_ *cobra.Command, args []string) error {
+		RunE: func(cmd *cobra.Command, args []string) error {
 			if opt.frame != "" && opt.frame != pooling.North && opt.frame != pooling.Wire {
 				return usage("--frame is north or wire, not %q", opt.frame)
 			}
-			return runPool(args, opt, std)
+			return runPool(cmd.Context(), args, opt, std)
 		},
 	}
 	f := cmd.Flags()
@@ -66,8 +67,8 @@ func poolFolder() pipeline.Folder {
 	return pipeline.Folder{Marker: ".fairlobe-pool", Text: "fairlobe pool folder, format 1\n", Manifest: "manifest.json"}
 }
 
-func runPool(paths []string, opt poolOptions, std streams) error {
-	studies, sizes, err := readStudies(paths)
+func runPool(ctx context.Context, paths []string, opt poolOptions, std streams) error {
+	studies, sizes, err := readStudies(ctx, paths)
 	if err != nil {
 		return err
 	}
@@ -77,6 +78,9 @@ func runPool(paths []string, opt poolOptions, std streams) error {
 	}
 	files, answers, err := poolFiles(doc, sizes, opt.frame)
 	if err != nil {
+		return err
+	}
+	if err := ctx.Err(); err != nil {
 		return err
 	}
 	if _, err := pipeline.Publish(opt.out, files, poolFolder()); err != nil {
@@ -98,10 +102,13 @@ func runPool(paths []string, opt poolOptions, std streams) error {
 
 // readStudies reads all bundles, and tells the faults of all of them. sizes are the lengths of their manifests, by identity. The
 // order of the paths does not matter.
-func readStudies(paths []string) (studies []pooling.Study, sizes map[string]int64, err error) {
+func readStudies(ctx context.Context, paths []string) (studies []pooling.Study, sizes map[string]int64, err error) {
 	var faults diag.List
 	sizes = map[string]int64{}
 	for _, path := range slices.Sorted(slices.Values(paths)) {
+		if err := ctx.Err(); err != nil {
+			return nil, nil, err
+		}
 		study, size, err := readStudy(path)
 		var list diag.List
 		if errors.As(err, &list) {

@@ -174,6 +174,9 @@ func (p *pool) answer() error {
 		}
 		depends := p.depends(q)
 		q.entry.Verdict, q.entry.ReasonCode, q.entry.Reason = q.decide(q.result, c, depends)
+		if q.frame == North && q.entry.ReasonCode == "different" {
+			q.entry.warn("same_receivers", "places near one another hear the same receivers in the same directions: what they share from north may be these receivers, or their distance, and not the antenna")
+		}
 		if q.result.operators >= 2 && !q.counted() {
 			reach := Reach
 			q.entry.Reach = &reach

@@ -418,6 +418,7 @@ func TestShapes(t *testing.T) {
 	c := pooledOf(t, four("two-sided", 2)...).Claims[0]
 	require.InDelta(t, 100, *c.Directivity.Lobes[0].TowardDeg, 2)
 	require.Contains(t, c.Reason, "in the directions 1")
+	require.Contains(t, codes(c.Warnings), "same_receivers")
 	c = pooledOf(t, four("any", 1, 2)...).Claims[0]
 	require.Len(t, c.Directivity.Lobes, 2)
 	least := min(*c.Directivity.Lobes[0].P, *c.Directivity.Lobes[1].P)
