@@ -117,7 +117,8 @@ func (f forest) ground(p *picture, bottom float64) {
 
 // limits writes the smallest difference below the scale, where there is room for it.
 func (f forest) limits(p *picture, y float64) {
-	const roomInside, roomOutside = 44, 84
+	const roomInside = 44
+	roomOutside := 60 + 10*float64(len(f.claim.Unit)) // for the end of the scale with its unit
 	l := f.claim.Smallest
 	if x := f.at(l); l < f.high && x-f.at(0) > roomInside && f.at(f.high)-x > roomOutside {
 		p.text(x, y, "label", "middle", signedShort(l))
