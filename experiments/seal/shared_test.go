@@ -5,6 +5,7 @@ import (
 	"encoding/hex"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -44,4 +45,32 @@ func TestSharedSeal(t *testing.T) {
 	}
 	_, err = Share(s, []byte("no JSON"))
 	assert.ErrorContains(t, err, "its content as JSON")
+}
+
+func FuzzReadShared(f *testing.F) {
+	s, err := Make([]byte(experiment), twoBlocks(), 7, time.Unix(0, 0))
+	if err != nil {
+		f.Fatal(err)
+	}
+	shared, err := Share(s, []byte(`{"a": 1.50}`))
+	if err != nil {
+		f.Fatal(err)
+	}
+	good, err := shared.Encode()
+	if err != nil {
+		f.Fatal(err)
+	}
+	f.Add(good)
+	f.Add([]byte(`{"format":1,"content":{},"shared_digest":"sha256:"}`))
+	f.Fuzz(func(t *testing.T, text []byte) {
+		s, err := ReadShared(text)
+		if err != nil {
+			return
+		}
+		again, err := s.Encode()
+		require.NoError(t, err)
+		back, err := ReadShared(again)
+		require.NoError(t, err)
+		require.Equal(t, s, back)
+	})
 }

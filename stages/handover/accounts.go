@@ -64,36 +64,34 @@ func Rows(intake []byte) (read, used int, last time.Time, err error) {
 	return i.Read, i.Used, last, nil
 }
 
-// EmptyLog stands for a switch log that is not there.
-func EmptyLog() []byte { return []byte("time,entered,event,session,band,block,arm,value,note\n") }
+// logHeader are the columns of a switch log.
+var logHeader = []string{"time", "entered", "event", "session", "band", "block", "arm", "value", "note"}
 
-// HideLog gives the switch log with an empty note column. It is the log of a run that went through, so its form was checked.
+// EmptyLog stands for a switch log that is not there.
+func EmptyLog() []byte { return []byte(strings.Join(logHeader, ",") + "\n") }
+
+// HideLog gives the switch log with an empty note column, which is the last one.
 func HideLog(text []byte, hidden *Hidden) ([]byte, error) {
 	in := csv.NewReader(bytes.NewReader(bytes.TrimPrefix(text, []byte("\ufeff"))))
-	in.FieldsPerRecord = -1
+	in.FieldsPerRecord = len(logHeader)
 	rows, err := in.ReadAll()
 	if err != nil {
 		return nil, fmt.Errorf("reading the switch log: %w", err)
-	}
-	if len(rows) == 0 {
-		return nil, fmt.Errorf("reading the switch log: it is empty")
-	}
-	at := slices.IndexFunc(rows[0], func(name string) bool { return strings.TrimSpace(name) == "note" })
-	if at < 0 {
-		return nil, fmt.Errorf("reading the switch log: it has no column note")
 	}
 	for i, row := range rows {
 		for k := range row {
 			row[k] = strings.TrimSpace(row[k])
 		}
-		if i > 0 && at < len(row) {
-			hidden.note(row[at])
-			row[at] = ""
+		if i > 0 {
+			hidden.note(row[len(row)-1])
+			row[len(row)-1] = ""
 		}
 	}
+	if len(rows) == 0 || !slices.Equal(rows[0], logHeader) {
+		return nil, fmt.Errorf("reading the switch log: its first line is not %s", strings.Join(logHeader, ","))
+	}
 	var out bytes.Buffer
-	w := csv.NewWriter(&out)
-	if err := w.WriteAll(rows); err != nil {
+	if err := csv.NewWriter(&out).WriteAll(rows); err != nil {
 		return nil, fmt.Errorf("writing the switch log: %w", err)
 	}
 	return out.Bytes(), nil
