@@ -230,6 +230,11 @@ func (p *pair) claim(name string, was, is map[string]any) {
 			if reflect.DeepEqual(claimBands(p.there, nil), a) && reflect.DeepEqual(claimBands(p.here, nil), b) {
 				continue // all bands of the schedule, which is compared on its own
 			}
+		case "frame":
+			if a == nil { // the original leaves open how its lobes are put together with others
+				p.found.Place = append(p.found.Place, Printable(fmt.Sprintf("claim %q: frame = %q is said here, and was left open there", name, b)))
+				continue
+			}
 		case "toward_deg":
 			if p.axis(name, was, is) {
 				continue

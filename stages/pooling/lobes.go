@@ -14,21 +14,24 @@ const (
 	Wire  = "wire"
 )
 
-// chooseFrame says in which frame the findings of a question are compared, and warns where that is doubtful.
+// chooseFrame says in which frame the findings of a question are compared, and warns where that is doubtful. A claim that names
+// none goes with those that do: a repeat may say what its original left open.
 func chooseFrame(asked string, all []entering) (frame string, warnings []Warning) {
 	if asked != "" {
 		return asked, nil
 	}
 	var named []string
 	for _, e := range all {
-		named = append(named, e.Frame)
+		if e.Frame != "" {
+			named = append(named, e.Frame)
+		}
 	}
 	named = once(named)
-	if len(named) == 1 && named[0] != "" {
+	if len(named) == 1 {
 		return named[0], nil
 	}
 	if len(named) > 1 {
-		warnings = append(warnings, Warning{"frames_differ", "the claims name different frames, or only some name one: the lobes are compared from north; --frame north or --frame wire says which is meant"})
+		warnings = append(warnings, Warning{"frames_differ", "the claims name different frames: the lobes are compared from north; --frame north or --frame wire says which is meant"})
 	}
 	if different(all) {
 		warnings = append(warnings, Warning{"wires_differ", "the wires run different ways, and no frame was agreed on: the lobes are compared from north; --frame wire compares each with the way in which its wire runs"})

@@ -389,6 +389,10 @@ func TestFrames(t *testing.T) {
 
 	mixed := three(Wire)
 	mixed[1].Findings[0].Frame = ""
+	c = pooledOf(t, mixed...).Claims[0]
+	require.Equal(t, Wire, c.Directivity.Frame, "what one left open, the others decide")
+	require.NotContains(t, codes(c.Warnings), "frames_differ")
+	mixed[1].Findings[0].Frame = North
 	require.Contains(t, codes(pooledOf(t, mixed...).Claims[0].Warnings), "frames_differ")
 	mixed[1].Findings[0].Frame = Wire
 	mixed[1].Findings[0].Azimuths[1] = of(90.0)
