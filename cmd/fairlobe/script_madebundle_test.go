@@ -47,7 +47,7 @@ type madeBundle struct {
 
 	origin  string // kind of repeat
 	claim   string // name of the level's claim
-	frame   string // of the lobe: wire, or none
+	frame   string // of the lobe: wire, north, or "" for none
 	without string // a file that is left out
 	verdict string // of the level
 	was     string // text of verdicts.json that is replaced
@@ -80,8 +80,8 @@ func (b madeBundle) payload() ([]bag.File, error) {
 	if b.claim != "" {
 		changed = strings.ReplaceAll(changed, "lift helps", b.claim)
 	}
-	if b.frame != "wire" {
-		changed = strings.ReplaceAll(changed, `frame = "wire"`, "")
+	if b.frame != "" {
+		changed = strings.Replace(changed, "toward_deg = 300 ", fmt.Sprintf("frame = %q\ntoward_deg = 300 ", b.frame), 1)
 	}
 	exp, list := experiments.Parse("ridge-wire.toml", []byte(changed), os.ReadFile)
 	if err := list.Err(); err != nil {
