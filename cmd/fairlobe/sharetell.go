@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"path/filepath"
 	"strings"
 
 	"fairlobe/experiments"
@@ -30,7 +31,7 @@ func (s *sharing) tell(std streams, size int, identity string) {
 	s.tellStays(w)
 	w.head("Good to know")
 	s.tellLimits(w)
-	fmt.Fprintf(std.out, "\nAnother operator goes on with:\n    fairlobe receive %s.zip\n", s.name)
+	fmt.Fprintf(std.out, "\nAnother operator goes on with:\n    fairlobe receive %s\n", filepath.Base(s.target))
 }
 
 func (s *sharing) licenceWords() string {
@@ -40,7 +41,7 @@ func (s *sharing) licenceWords() string {
 	if s.licence.Title != "" {
 		return s.licence.ID + ", " + s.licence.Title
 	}
-	return s.licence.ID
+	return s.licence.ID + ", as you wrote it: fairlobe does not know it, so see that it stands so in the SPDX list"
 }
 
 func (s *sharing) tellLeaves(w *wrapped) {
@@ -78,7 +79,9 @@ func (s *sharing) tellChanged(w *wrapped) {
 		return
 	}
 	h := s.handed.Hidden
-	w.item(several(len(h.Calls), "call sign") + " of stations: hashed with your key")
+	if len(h.Calls) > 0 {
+		w.item(several(len(h.Calls), "call sign") + " of stations: hashed with your key")
+	}
 	w.item("bearings of stations: rounded to 1 degree; distances: to 10 km, as the judge uses them")
 	w.item("heights of the sun and take-off angles: calculated anew from what leaves")
 	if len(h.Sweeps) > 0 {
@@ -98,10 +101,12 @@ func (s *sharing) tellStays(w *wrapped) {
 	if !s.opt.designOnly {
 		w.item(fmt.Sprintf("%s with %s, and %s: stay home, with the tables spots and quarantine",
 			several(len(s.spots), "spot file"), several(s.handed.Read, "row"), several(len(s.sweeps), "sweep file")))
-		if s.log != "" {
-			w.item(several(len(s.handed.Hidden.Notes), "note") + " of the log: left out")
+		if n := len(s.handed.Hidden.Notes); n > 0 {
+			w.item(several(n, "note") + " of the log: left out")
 		}
-		w.item(several(len(s.handed.Hidden.Locators), "locator") + " of stations, latitudes and longitudes: left out")
+		if n := len(s.handed.Hidden.Locators); n > 0 {
+			w.item(several(n, "locator") + " of stations, latitudes and longitudes: left out")
+		}
 	}
 	w.item("names of files and folders, comments of the experiment file, and how the spot files are read")
 	w.item("your key")
