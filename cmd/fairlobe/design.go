@@ -59,7 +59,11 @@ func runDesign(ctx context.Context, path string, opt designOptions, std streams)
 	if err := o.needSeed(); err != nil {
 		return err
 	}
-	for _, d := range slices.Concat(o.warnings, o.sealNotes(), stages.Doubts(o.exp, o.planned)).Sort() {
+	notes := o.sealNotes()
+	if opt.seal { // the seal holds call and place, so filling them in afterwards would break it
+		notes = append(notes, o.placeholders()...)
+	}
+	for _, d := range slices.Concat(o.warnings, notes, stages.Doubts(o.exp, o.planned)).Sort() {
 		fmt.Fprintln(std.err, d)
 	}
 	if err := schedule.CheckSlots(o.planned, o.exp.Fixed.Slot.Milliseconds(), o.exp.Fixed.Sends, o.exp.Pos("schedule.dwell_min")).Err(); err != nil {

@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strings"
 	"syscall"
 	"time"
@@ -113,7 +114,7 @@ func runShare(ctx context.Context, path string, opt shareOptions, licence *hando
 	if err := s.mayReplace(); err != nil {
 		return err
 	}
-	for _, d := range o.sealNotes() {
+	for _, d := range slices.Concat(o.sealNotes(), o.placeholders()) {
 		fmt.Fprintln(std.err, d)
 	}
 	if err := s.gather(ctx, std); err != nil {
