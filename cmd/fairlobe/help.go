@@ -118,6 +118,9 @@ same data twice are refused. What can't enter is listed with its reason: what
 was refused, described only, or is not over. Claims on the match and on
 repetition are counted, not pooled.
 
+Checksums show that a bundle arrived as it was sent, not that its figures follow
+from its reports: fairlobe receive --verify BUNDLE judges them again.
+
 The output folder:
 
     report.html     the answers, a forest plot of each, and the figures
