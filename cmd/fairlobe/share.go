@@ -94,6 +94,7 @@ type sharing struct {
 	log           string
 	look          look
 	line          *looks.Look // that this run adds to the ledger
+	origin        *repeat.Origin
 }
 
 func runShare(ctx context.Context, path string, opt shareOptions, licence *handover.Licence, std streams) error {
@@ -114,7 +115,7 @@ func runShare(ctx context.Context, path string, opt shareOptions, licence *hando
 	if err := s.mayReplace(); err != nil {
 		return err
 	}
-	for _, d := range slices.Concat(o.sealNotes(), o.placeholders()) {
+	for _, d := range slices.Concat(o.sealNotes(), o.placeholders(), s.invented()) {
 		fmt.Fprintln(std.err, d)
 	}
 	if err := s.gather(ctx, std); err != nil {
@@ -133,6 +134,18 @@ func runShare(ctx context.Context, path string, opt shareOptions, licence *hando
 	}
 	s.tell(std, len(bundle), identity)
 	return nil
+}
+
+// invented warns where the data are those of a rehearsal: a bundle looks the same, and pool would count it.
+func (s *sharing) invented() diag.List {
+	mark := rehearsalFolder()
+	text, err := os.ReadFile(filepath.Join(s.exp.Dir, mark.Marker))
+	if err != nil || string(text) != mark.Text || s.opt.designOnly {
+		return nil
+	}
+	return diag.List{{Pos: diag.Pos{File: s.exp.File}, Severity: diag.Warning, Code: "rehearsal",
+		Msg:  "this is a rehearsal: its data are invented, and nothing in the bundle says so",
+		Mend: "share the experiment itself, once it is carried out; or say in the title that it is a rehearsal"}}
 }
 
 var notInNames = regexp.MustCompile(`[^A-Za-z0-9._-]+`)
@@ -386,6 +399,7 @@ func (s *sharing) addOrigin() error {
 	if text, err = origin.Encode(); err != nil {
 		return err
 	}
+	s.origin = origin
 	s.add(handover.FileOrigin, text)
 	return nil
 }

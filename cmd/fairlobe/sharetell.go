@@ -52,6 +52,9 @@ func (s *sharing) tellLeaves(w *wrapped) {
 	} else {
 		w.item("no seal: there is none")
 	}
+	if s.origin != nil {
+		w.item(fmt.Sprintf("what it repeats, %q, and in what it differs: a %s repeat", s.origin.Title, s.origin.Kind))
+	}
 	if s.opt.designOnly {
 		w.item("the planned dwells, and nothing else: --design-only")
 		return
