@@ -79,9 +79,9 @@ others. The file is a zip with a BagIt bag and a data package inside: any
 operator can read it without fairlobe.
 
 Private by default. Your call, notes, spot and sweep files, names of files and
-folders stay home; locators are cut to 4 characters; call signs of stations are
-hashed with a secret key that is drawn on the first use and never leaves the
-house. Judge and report run once more over what would leave, and nothing is
+folders, and the locators of stations stay home; your own locator is cut to 4
+characters; call signs of stations are hashed with a secret key that is drawn on
+the first use and never leaves the house. Judge and report run once more over what would leave, and nothing is
 written unless every verdict and number is that of home; then the whole bundle
 is searched for what must not be in it. The screen says item by item what leaves
 and what stays.
