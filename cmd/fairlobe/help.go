@@ -81,10 +81,10 @@ operator can read it without fairlobe.
 Private by default. Your call, notes, spot and sweep files, names of files and
 folders, and the locators of stations stay home; your own locator is cut to 4
 characters; call signs of stations are hashed with a secret key that is drawn on
-the first use and never leaves the house. Judge and report run once more over what would leave, and nothing is
-written unless every verdict and number is that of home; then the whole bundle
-is searched for what must not be in it. The screen says item by item what leaves
-and what stays.
+the first use and never leaves the house. Judge and report run once more over
+what would leave, and nothing is written unless every verdict and number is that
+of home; then the whole bundle is searched for what must not be in it. The
+screen says item by item what leaves and what stays.
 
 --design-only shares the experiment alone, before there are data.
 --licence says what others may do with it: CC-BY-4.0 (use it and name you),
