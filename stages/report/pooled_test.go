@@ -142,6 +142,25 @@ func TestPooledText(t *testing.T) {
 	require.Equal(t, string(want), string(whole), "look at the text, then go test ./stages/report -update")
 }
 
+// A screen tells of a few one by one who does not enter; of many it tells the number and where the reasons stand.
+func TestPooledTextTellsWhoDoesNotEnter(t *testing.T) {
+	doc := &pooling.Document{Claims: []pooling.ClaimEntry{{Claim: "lift helps", Kind: "level", Band: "20m", Verdict: judge.Refused}}}
+	c := &doc.Claims[0]
+	for _, label := range []string{"a", "b", "c"} {
+		c.LeftOut = append(c.LeftOut, pooling.LeftOutEntry{Label: label, Verdict: judge.Refused, Reason: "refused there"})
+	}
+	answers, _ := PooledText(doc, "fairlobe pool BUNDLE...")
+	require.Contains(t, string(answers), "  Does not enter: c: refused there\n")
+	c.LeftOut = append(c.LeftOut, pooling.LeftOutEntry{Label: "d", Verdict: judge.Refused, Reason: "refused there"})
+	answers, whole := PooledText(doc, "fairlobe pool BUNDLE...")
+	require.NotContains(t, string(answers), "Does not enter")
+	require.Contains(t, string(answers), "  4 bundles do not enter; report.txt has the reason of each.\n")
+	require.Contains(t, string(whole), "  does not enter: d (refused): refused there\n")
+	c.Verdict = pooling.Counted
+	answers, _ = PooledText(doc, "fairlobe pool BUNDLE...")
+	require.NotContains(t, string(answers), "enter")
+}
+
 func TestPooledPageInABrowser(t *testing.T) {
 	ctx := browser(t)
 	requests := watch(t, ctx)

@@ -27,6 +27,7 @@ func PooledText(doc *pooling.Document, command string) (answers, whole []byte) {
 		if said := nextWords(c); said != "" {
 			w.wrap("  ", plain(said))
 		}
+		w.pooledLeftOut(c)
 	}
 	w.line("")
 	w.pooledScale(doc)
@@ -73,6 +74,23 @@ func PooledText(doc *pooling.Document, command string) (answers, whole []byte) {
 	w.line("")
 	w.line("  %s", oneLine(command))
 	return answers, w.Bytes()
+}
+
+// mostToldOut is how many bundles that do not enter a screen tells one by one; the figures below tell all.
+const mostToldOut = 3
+
+// pooledLeftOut says beside an answer who has no part in it: a verdict over fewer operators than there are bundles is else a riddle.
+func (w *writer) pooledLeftOut(c *pooling.ClaimEntry) {
+	if c.Verdict == pooling.Counted {
+		return
+	}
+	if n := len(c.LeftOut); n > mostToldOut {
+		w.wrap("  ", fmt.Sprintf("%d bundles do not enter; report.txt has the reason of each.", n))
+		return
+	}
+	for _, l := range c.LeftOut {
+		w.wrap("  ", oneLine(fmt.Sprintf("Does not enter: %s: %s", l.Label, l.Reason)))
+	}
 }
 
 // plain takes out what only a page can do.
