@@ -144,7 +144,7 @@ func TestPooledText(t *testing.T) {
 
 // A screen tells of a few one by one who does not enter; of many it tells the number and where the reasons stand.
 func TestPooledTextTellsWhoDoesNotEnter(t *testing.T) {
-	doc := &pooling.Document{Claims: []pooling.ClaimEntry{{Claim: "lift helps", Kind: "level", Band: "20m", Verdict: judge.Refused}}}
+	doc := &pooling.Document{Studies: make([]pooling.StudyEntry, 4), Claims: []pooling.ClaimEntry{{Claim: "lift helps", Kind: "level", Band: "20m", Verdict: judge.Refused}}}
 	c := &doc.Claims[0]
 	for _, label := range []string{"a", "b", "c"} {
 		c.LeftOut = append(c.LeftOut, pooling.LeftOutEntry{Label: label, Verdict: judge.Refused, Reason: "refused there"})
@@ -157,6 +157,9 @@ func TestPooledTextTellsWhoDoesNotEnter(t *testing.T) {
 	require.Contains(t, string(answers), "  4 bundles do not enter; report.txt has the reason of each.\n")
 	require.Contains(t, string(whole), "  does not enter: d (refused): refused there\n")
 	c.Verdict = pooling.Counted
+	answers, _ = PooledText(doc, "fairlobe pool BUNDLE...")
+	require.NotContains(t, string(answers), "enter")
+	c.Verdict, doc.Studies = judge.Refused, doc.Studies[:1]
 	answers, _ = PooledText(doc, "fairlobe pool BUNDLE...")
 	require.NotContains(t, string(answers), "enter")
 }

@@ -27,7 +27,9 @@ func PooledText(doc *pooling.Document, command string) (answers, whole []byte) {
 		if said := nextWords(c); said != "" {
 			w.wrap("  ", plain(said))
 		}
-		w.pooledLeftOut(c)
+		if len(doc.Studies) > 1 { // of a single one the reason stands there already
+			w.pooledLeftOut(c)
+		}
 	}
 	w.line("")
 	w.pooledScale(doc)
