@@ -48,6 +48,9 @@ func (f Folder) Made(dir string) bool {
 // Claim makes dir an output folder: a new or empty folder gets the marker. A folder that holds
 // anything and has no marker is refused with a finding and left as it is.
 func (f Folder) Claim(dir string) error {
+	if info, err := os.Stat(dir); err == nil && !info.IsDir() {
+		return refuse(dir, "this is a file, and the outputs need a folder; nothing was written", "choose an empty or new folder")
+	}
 	text, err := os.ReadFile(filepath.Join(dir, f.Marker))
 	if err == nil && string(text) == f.Text {
 		return nil

@@ -111,7 +111,7 @@ func TestPublishRefusesFoldersThatAreNotOurs(t *testing.T) {
 	for dir, want := range map[string]string{
 		letters:                         "the folder is not empty and was not made here (it holds a.txt); nothing was written",
 		other:                           "the folder was made by another version (see .shop in it)",
-		filepath.Join(letters, "a.txt"): "the folder can't be used: ",
+		filepath.Join(letters, "a.txt"): "this is a file, and the outputs need a folder",
 	} {
 		before := tree(t, base)
 		_, err := pipeline.Publish(dir, files(t, "a.txt", "1"), folder)

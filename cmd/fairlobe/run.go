@@ -94,9 +94,6 @@ func runRun(ctx context.Context, path string, opt runOptions, std streams) error
 	if err := o.keepApart(dir); err != nil {
 		return err
 	}
-	if info, err := os.Stat(dir); err == nil && !info.IsDir() {
-		return diag.List{{Pos: diag.Pos{File: dir}, Msg: "this is a file, and the outputs need a folder; nothing was written", Mend: "name a new folder with --out"}}
-	}
 	if err := folder().Claim(dir); err != nil {
 		return err
 	}
