@@ -15,7 +15,8 @@
 // and not on how the zip was packed. For that the manifest has one legal form: sorted by name, two spaces, line feeds.
 //
 // [Open] believes nothing. It checks the zip to the last byte, the names, the sizes, the manifests and the labels, and hands
-// out nothing if anything is wrong; [Bag.Extract] writes only what was checked. The package knows nothing of what the payload means.
+// out nothing if anything is wrong; [Bag.Files] gives what was checked, and [WriteFolder] writes it. The package knows nothing of what the
+// payload means.
 package bag
 
 import (

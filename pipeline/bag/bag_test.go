@@ -258,7 +258,7 @@ func TestExtract(t *testing.T) {
 	fresh, empty := filepath.Join(world, "fresh"), filepath.Join(world, "empty")
 	require.NoError(t, os.Mkdir(empty, 0o700))
 	for _, dir := range []string{fresh, empty} {
-		require.NoError(t, b.Extract(dir))
+		require.NoError(t, WriteFolder(context.Background(), dir, b.Files()))
 		for name, want := range bagFiles() {
 			got, err := os.ReadFile(filepath.Join(dir, name))
 			require.NoError(t, err)
@@ -292,7 +292,7 @@ func TestExtractRefusesTargets(t *testing.T) {
 		{filepath.Join(file, "below"), CodeTargetParent, "not a directory"},
 		{string(filepath.Separator), CodeTargetTaken, "the top of the disk"},
 	} {
-		requireRefused(t, goodBag(t).Extract(c.dir), c.dir, c.code, c.words)
+		requireRefused(t, WriteFolder(context.Background(), c.dir, goodBag(t).Files()), c.dir, c.code, c.words)
 		require.Equal(t, before, snapshot(t, world))
 	}
 }
@@ -310,7 +310,7 @@ func TestExtractStaysInside(t *testing.T) {
 		if filepath.IsAbs(name) {
 			b.tags = append(b.tags, File{name, []byte("theirs")})
 		}
-		err := b.Extract(filepath.Join(inbox, "target"))
+		err := WriteFolder(context.Background(), filepath.Join(inbox, "target"), b.Files())
 		if err == nil {
 			t.Fatalf("%q was written", name)
 		}
@@ -342,7 +342,7 @@ func TestExtractFailsInTheMiddle(t *testing.T) {
 	before := snapshot(t, world)
 	b := goodBag(t)
 	b.payload = append(b.payload, b.payload[0]) // the same name again can't be made
-	require.ErrorIs(t, b.Extract(target), fs.ErrExist)
+	require.ErrorIs(t, WriteFolder(context.Background(), target, b.Files()), fs.ErrExist)
 	require.Equal(t, before, snapshot(t, world))
 }
 
@@ -365,11 +365,11 @@ func TestExtractInterrupted(t *testing.T) {
 	b := goodBag(t)
 	questions := len(b.tags) + len(b.payload) + 1
 	for n := range questions {
-		err := b.ExtractContext(&counted{context.Background(), n}, filepath.Join(world, "target"))
+		err := WriteFolder(&counted{context.Background(), n}, filepath.Join(world, "target"), b.Files())
 		require.ErrorIs(t, err, context.Canceled)
 		require.Equal(t, before, snapshot(t, world))
 	}
-	require.NoError(t, b.ExtractContext(&counted{context.Background(), questions}, filepath.Join(world, "target")))
+	require.NoError(t, WriteFolder(&counted{context.Background(), questions}, filepath.Join(world, "target"), b.Files()))
 }
 
 // An independent program finds the checksums right, and finds a wrong one. FAIRLOBE_SHA256SUM=required makes a missing sha256sum
@@ -383,7 +383,7 @@ func TestSha256sum(t *testing.T) {
 		t.Skip("no sha256sum: the manifests are not read by another program")
 	}
 	dir := filepath.Join(t.TempDir(), "ridge-wire")
-	require.NoError(t, goodBag(t).Extract(dir))
+	require.NoError(t, WriteFolder(context.Background(), dir, goodBag(t).Files()))
 	check := func(manifest string) (string, error) {
 		cmd := exec.Command(program, "--check", "--strict", "--quiet", manifest)
 		cmd.Dir = dir

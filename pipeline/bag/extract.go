@@ -14,22 +14,13 @@ import (
 	"strings"
 )
 
-// Extract writes the whole bag into the folder dir; see [Bag.ExtractContext].
-func (b *Bag) Extract(dir string) error { return b.ExtractContext(context.Background(), dir) }
-
-// ExtractContext writes the whole bag into the folder dir, which must not exist or be empty, so that dir holds bagit.txt, data and
-// so on. The files are written into a folder beside dir, which takes dir's name when all of them are on the disk. On any
-// failure, and when ctx ends, dir is as it was and nothing is left beside it. Nothing outside the folder beside dir is written, not even
-// through links that somebody puts there meanwhile.
-func (b *Bag) ExtractContext(ctx context.Context, dir string) error {
-	return WriteFolder(ctx, dir, b.Files())
-}
-
 // Files gives every file of the bag, with its name inside the bag. Their bytes are not to be changed.
 func (b *Bag) Files() []File { return slices.Concat(b.tags, payloadMembers(b.payload)) }
 
-// WriteFolder makes the folder dir of these files as [Bag.ExtractContext] does: all of it or nothing. A name that ends in a slash
-// stands for an empty folder.
+// WriteFolder makes the folder dir, which must not exist or be empty, of these files. A name that ends in a slash stands for an empty
+// folder. The files are written into a folder beside dir, which takes dir's name when all of them are on the disk. On any
+// failure, and when ctx ends, dir is as it was and nothing is left beside it. Nothing outside the folder beside dir is written, not even
+// through links that somebody puts there meanwhile.
 func WriteFolder(ctx context.Context, dir string, files []File) error {
 	t, err := newTarget(dir)
 	if err != nil {

@@ -75,7 +75,7 @@ const (
 	CodeOxum              = "payload_oxum"
 	CodeIdentifier        = "wrong_identifier"
 
-	// The target of Extract.
+	// The target of WriteFolder.
 	CodeTargetTaken    = "target_not_empty"
 	CodeTargetNoFolder = "target_no_folder"
 	CodeTargetHere     = "target_is_here"

@@ -3,7 +3,6 @@ package meta
 import (
 	"fmt"
 	"math"
-	"slices"
 
 	"gonum.org/v1/gonum/stat/distuv"
 )
@@ -174,32 +173,6 @@ func QProfile(studies []Study) (low, high float64, err error) {
 		return crossing(excess, 0, one.spread()/q) // Q <= spread/tau2
 	}
 	return end(chi.Quantile((1 + level) / 2)), end(chi.Quantile((1 - level) / 2)), nil
-}
-
-// I2At is I2 at another tau^2, such as an end of QProfile's interval. NaN for one study.
-func I2At(studies []Study, tau2 float64) float64 {
-	if len(studies) < 2 {
-		return math.NaN()
-	}
-	if math.IsInf(tau2, 1) {
-		return 1
-	}
-	return tau2 / (tau2 + scalars(studies).typical())
-}
-
-// LeaveOneOut fits the model without each study in turn. It needs two studies or more; the errors are those of Fit.
-func LeaveOneOut(studies []Study, method Method) ([]Model, error) {
-	if err := check(studies); err != nil {
-		return nil, err
-	}
-	if len(studies) < 2 {
-		return nil, fmt.Errorf("meta: nothing is left without the only study")
-	}
-	out := make([]Model, len(studies))
-	for i := range studies {
-		out[i] = fit(slices.Delete(slices.Clone(studies), i, i+1), method)
-	}
-	return out, nil
 }
 
 // scalars are studies of one component.
