@@ -200,22 +200,31 @@ func sameAngle(a, b float64) bool {
 
 func (p *pair) question() {
 	p.differs(&p.found.Question, "smallest_difference_db", "dB", p.there["smallest_difference_db"], p.here["smallest_difference_db"])
-	was, names := tables(p.there, "claim")
-	is, here := tables(p.here, "claim")
+	p.matched("claim", p.claim, func(name string) {
+		p.found.Question = append(p.found.Question, Printable(fmt.Sprintf("claim %q: asked there, not here", name)))
+	}, func(name string) {
+		p.found.Differences = append(p.found.Differences, Printable(fmt.Sprintf("claim %q: not asked there, asked here", name)))
+	})
+	if p.there["question"] != p.here["question"] {
+		p.found.Words = append(p.found.Words, "the question is put in other words; what counts are the claims")
+	}
+}
+
+// matched goes through the tables of a kind by name: those of both, those that only the original has, and those that are new.
+func (p *pair) matched(kind string, both func(name string, was, is map[string]any), gone, come func(name string)) {
+	was, names := tables(p.there, kind)
+	is, here := tables(p.here, kind)
 	for _, name := range names {
 		if is[name] == nil {
-			p.found.Question = append(p.found.Question, Printable(fmt.Sprintf("claim %q: asked there, not here", name)))
+			gone(name)
 			continue
 		}
-		p.claim(name, was[name], is[name])
+		both(name, was[name], is[name])
 	}
 	for _, name := range here {
 		if was[name] == nil {
-			p.found.Differences = append(p.found.Differences, Printable(fmt.Sprintf("claim %q: not asked there, asked here", name)))
+			come(name)
 		}
-	}
-	if p.there["question"] != p.here["question"] {
-		p.found.Words = append(p.found.Words, "the question is put in other words; what counts are the claims")
 	}
 }
 
@@ -298,20 +307,12 @@ func (p *pair) others(of string, was, is map[string]any) {
 }
 
 func (p *pair) arms() {
-	was, names := tables(p.there, "arm")
-	is, here := tables(p.here, "arm")
-	for _, name := range names {
-		if is[name] == nil {
-			p.found.Differences = append(p.found.Differences, Printable(fmt.Sprintf("arm %q: there, not here", name)))
-			continue
-		}
-		p.arm(name, was[name], is[name])
-	}
-	for _, name := range here {
-		if was[name] == nil {
-			p.found.Differences = append(p.found.Differences, Printable(fmt.Sprintf("arm %q: not there, here", name)))
+	differs := func(format string) func(string) {
+		return func(name string) {
+			p.found.Differences = append(p.found.Differences, Printable(fmt.Sprintf(format, name)))
 		}
 	}
+	p.matched("arm", p.arm, differs("arm %q: there, not here"), differs("arm %q: not there, here"))
 }
 
 // arm compares what any arm states in one of the two, so that a variable may move between [fixed] and the arms.

@@ -120,14 +120,8 @@ func Read(path string) (Seal, error) {
 
 func parse(text []byte) (Seal, error) {
 	var s Seal
-	if len(text) > maxBytes {
-		return s, fmt.Errorf("it is larger than %d MiB", maxBytes>>20)
-	}
-	if err := json.Unmarshal(text, &s); err != nil {
+	if err := decode(text, &s, &s); err != nil {
 		return s, err
-	}
-	if s.Format != Format {
-		return s, fmt.Errorf("its format is %d, and this version reads %d", s.Format, Format)
 	}
 	content, err := jcs.Transform(s.Content)
 	if err != nil {
@@ -143,4 +137,18 @@ func parse(text []byte) (Seal, error) {
 		return s, fmt.Errorf("its content has the digest %s, and it says %s", is, s.Digest)
 	}
 	return s, nil
+}
+
+// decode reads a seal, which is the file or a part of it, and checks its format.
+func decode(text []byte, file any, s *Seal) error {
+	if len(text) > maxBytes {
+		return fmt.Errorf("it is larger than %d MiB", maxBytes>>20)
+	}
+	if err := json.Unmarshal(text, file); err != nil {
+		return err
+	}
+	if s.Format != Format {
+		return fmt.Errorf("its format is %d, and this version reads %d", s.Format, Format)
+	}
+	return nil
 }

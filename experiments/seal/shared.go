@@ -1,7 +1,6 @@
 package seal
 
 import (
-	"encoding/json"
 	"fmt"
 
 	"github.com/gowebpki/jcs"
@@ -37,14 +36,8 @@ func (s Shared) Encode() ([]byte, error) { return encode(s, "  ") }
 // ReadShared reads the file seal.json and checks that its shared digest is that of its content.
 func ReadShared(text []byte) (Shared, error) {
 	var s Shared
-	if len(text) > maxBytes {
-		return s, fmt.Errorf("it is larger than %d MiB", maxBytes>>20)
-	}
-	if err := json.Unmarshal(text, &s); err != nil {
+	if err := decode(text, &s, &s.Seal); err != nil {
 		return s, err
-	}
-	if s.Format != Format {
-		return s, fmt.Errorf("its format is %d, and this version reads %d", s.Format, Format)
 	}
 	again, err := Share(s.Seal, s.Content)
 	if err != nil {
