@@ -165,7 +165,7 @@ func (g *Given) made(done *pipeline.Outcome) (map[string][]byte, error) {
 		}
 	}
 	for _, name := range SharedTables() {
-		if out[handover.CSV(name)], err = csvOf(done, name); err != nil {
+		if out[handover.CSV(name)], err = CSV(done, name); err != nil {
 			return nil, err
 		}
 	}
@@ -180,7 +180,8 @@ func scheduleFile(planned []schedule.Dwell) ([]byte, error) {
 	return out.Bytes(), nil
 }
 
-func csvOf(done *pipeline.Outcome, name string) ([]byte, error) {
+// CSV writes a table of a run as text.
+func CSV(done *pipeline.Outcome, name string) ([]byte, error) {
 	rec, err := done.Table(name)
 	if err != nil {
 		return nil, err

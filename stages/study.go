@@ -12,6 +12,7 @@ import (
 	"github.com/apache/arrow/go/v15/arrow/memory"
 
 	"fairlobe/experiments"
+	"fairlobe/experiments/repeat"
 	"fairlobe/pipeline"
 	"fairlobe/pipeline/diag"
 	"fairlobe/pipeline/table"
@@ -28,8 +29,11 @@ type Bundle interface {
 	File(name string) ([]byte, bool)
 }
 
-// OperatorLabel is the label in bag-info.txt of who made a bundle.
-const OperatorLabel = "Fairlobe-Operator"
+// Labels in bag-info.txt, beside those that package bag knows: who made a bundle, and under which licence.
+const (
+	OperatorLabel = "Fairlobe-Operator"
+	LicenceLabel  = "Fairlobe-Licence"
+)
 
 var (
 	operatorForm = regexp.MustCompile(`^[0-9a-f]{16}$`)
@@ -95,14 +99,11 @@ func originIn(files handover.Files) (*pooling.Origin, error) {
 	if !ok {
 		return nil, nil
 	}
-	var o pooling.Origin
-	if err := json.Unmarshal(text, &o); err != nil {
-		return nil, handover.Fault(handover.FileOrigin, inWords(err))
+	o, err := repeat.Parse("data/"+handover.FileOrigin, text)
+	if err != nil {
+		return nil, err
 	}
-	if o.Kind != pooling.Direct && o.Kind != pooling.Varied {
-		return nil, handover.Fault(handover.FileOrigin, fmt.Errorf("kind = %q is neither direct nor varied", o.Kind))
-	}
-	return &o, nil
+	return &pooling.Origin{Identity: o.Identity, Title: o.Title, Kind: o.Kind, Differences: o.Differences}, nil
 }
 
 // inWords says what a JSON text has in a wrong place, without names of this program.

@@ -17,6 +17,7 @@ import (
 	"fairlobe/pipeline/bag"
 	"fairlobe/pipeline/diag"
 	"fairlobe/stages"
+	"fairlobe/stages/handover"
 	"fairlobe/stages/judge"
 )
 
@@ -304,8 +305,8 @@ func (b *bundle) describe(w io.Writer) {
 	if b.Origin != nil {
 		fmt.Fprintf(w, "  Itself a %s repeat of %q.\n", b.Origin.Kind, b.Origin.Title)
 	}
-	switch licence := b.Info("Fairlobe-Licence"); licence {
-	case "", "NOASSERTION":
+	switch licence := b.Info(stages.LicenceLabel); licence {
+	case "", handover.NoLicence:
 		fmt.Fprintln(w, "  No licence is named: ask the sender before you pass it on.")
 	default:
 		fmt.Fprintf(w, "  Licence: %s\n", licence)

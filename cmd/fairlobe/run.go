@@ -275,7 +275,7 @@ func outputs(done *pipeline.Outcome, o *opened, asCSV bool) ([]pipeline.File, er
 		if !asCSV {
 			continue
 		}
-		text, err := csvOf(done, name)
+		text, err := stages.CSV(done, name)
 		if err != nil {
 			return nil, err
 		}
@@ -303,19 +303,6 @@ func outputs(done *pipeline.Outcome, o *opened, asCSV bool) ([]pipeline.File, er
 		return nil, fmt.Errorf("writing the manifest: %w", err)
 	}
 	return append(files, pipeline.File{Name: "manifest.json", Data: text}), nil
-}
-
-func csvOf(done *pipeline.Outcome, name string) ([]byte, error) {
-	rec, err := done.Table(name)
-	if err != nil {
-		return nil, err
-	}
-	defer rec.Release()
-	var out bytes.Buffer
-	if err := table.WriteCSV(&out, rec); err != nil {
-		return nil, fmt.Errorf("writing table %s as CSV: %w", name, err)
-	}
-	return out.Bytes(), nil
 }
 
 // tell prints the answers, and on standard error what else there is to know.

@@ -18,7 +18,6 @@ import (
 
 	"fairlobe/experiments"
 	"fairlobe/experiments/looks"
-	"fairlobe/experiments/repeat"
 	"fairlobe/experiments/seal"
 	"fairlobe/pipeline"
 	"fairlobe/pipeline/atomicfile"
@@ -184,7 +183,7 @@ func (s *sharing) mayReplace() error {
 	if err != nil {
 		return refuse("a file stands here that is no bundle of fairlobe")
 	}
-	if b.Name() != s.name || b.Info(labelOperator) != s.key.Operator() || !s.sameSeed(b) {
+	if b.Name() != s.name || b.Info(stages.OperatorLabel) != s.key.Operator() || !s.sameSeed(b) {
 		return refuse("a bundle of another experiment or operator stands here")
 	}
 	return nil
@@ -381,34 +380,21 @@ func (s *sharing) addSeal() error {
 
 // addOrigin adds what the experiment repeats, if it repeats one; in what it differs is told as of today.
 func (s *sharing) addOrigin() error {
-	path := filepath.Join(s.exp.Dir, s.exp.Name+repeat.Suffix)
-	text, err := os.ReadFile(path)
-	if errors.Is(err, fs.ErrNotExist) {
-		return nil
-	}
-	if err != nil {
-		return fmt.Errorf("reading the origin of the repeat: %w", err)
-	}
-	origin, err := repeat.Parse(path, text)
-	if err != nil {
+	origin, err := s.readOrigin()
+	if origin == nil || err != nil {
 		return err
 	}
 	if origin, err = origin.Renewed(s.handed.Experiment.Decisive()); err != nil {
 		return err
 	}
-	if text, err = origin.Encode(); err != nil {
+	text, err := origin.Encode()
+	if err != nil {
 		return err
 	}
 	s.origin = origin
 	s.add(handover.FileOrigin, text)
 	return nil
 }
-
-// Labels of bag-info.txt beside those that package bag knows.
-const (
-	labelOperator = "Fairlobe-Operator"
-	labelLicence  = "Fairlobe-Licence"
-)
 
 // pack makes the bundle, after a search for everything that must not be in it.
 func (s *sharing) pack() (bundle []byte, identity string, err error) {
@@ -418,7 +404,7 @@ func (s *sharing) pack() (bundle []byte, identity string, err error) {
 	}
 	info := []bag.Field{
 		{Label: "Bag-Software-Agent", Value: "fairlobe " + version}, {Label: "Bagging-Date", Value: s.handed.Created.UTC().Format(time.DateOnly)},
-		{Label: "External-Description", Value: s.exp.Title}, {Label: labelOperator, Value: s.key.Operator()}, {Label: labelLicence, Value: licence},
+		{Label: "External-Description", Value: s.exp.Title}, {Label: stages.OperatorLabel, Value: s.key.Operator()}, {Label: stages.LicenceLabel, Value: licence},
 	}
 	about := "name: " + s.name + "\n"
 	for _, f := range info {

@@ -149,23 +149,8 @@ type wrapped struct{ std streams }
 
 func (w *wrapped) head(text string) { fmt.Fprintf(w.std.out, "\n%s\n", text) }
 
-func (w *wrapped) item(text string) { w.wrap("  - ", "    ", text) }
+func (w *wrapped) item(text string) { say(w.std.out, "  - ", "    ", text) }
 
 func (w *wrapped) pair(name, text string) {
-	w.wrap(fmt.Sprintf("  %-10s", name), strings.Repeat(" ", 12), text)
-}
-
-func (w *wrapped) wrap(first, rest, text string) {
-	line, begun := first, false
-	for _, word := range strings.Fields(text) {
-		if begun && len([]rune(line))+1+len([]rune(word)) > screenWidth {
-			fmt.Fprintln(w.std.out, line)
-			line, begun = rest, false
-		}
-		if begun {
-			line += " "
-		}
-		line, begun = line+word, true
-	}
-	fmt.Fprintln(w.std.out, line)
+	say(w.std.out, fmt.Sprintf("  %-10s", name), strings.Repeat(" ", 12), text)
 }
