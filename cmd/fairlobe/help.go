@@ -134,8 +134,8 @@ Hartung and the guarded one, which can't be too short by luck. "counted" stands
 for claims that are not pooled, and its reason tells the counts.
 
 Codes of reasons that no single trial has
-    one_study            nothing to pool: its own verdict stands there
-    one_operator         all that can enter are of one operator
+    one_study            one bundle alone: its own verdict stands there
+    one_operator         what can enter is of one operator: nothing to pool
     none_enters          nothing that was found can enter
     only_without_guard   it would pass but for the guarded interval
     counted              the reason tells how many came to which verdict

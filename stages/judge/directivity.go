@@ -175,7 +175,7 @@ func (c *court) decideDirectivity(e *Entry) {
 	d := e.heard.lobe(shapeOf(e.claim.Shape))
 	differ := c.gate1(d) <= alpha
 	small := e.Lobe != nil && e.Lobe.SwingHighDB != nil && *e.Lobe.SwingHighDB < c.SmallestDB
-	few, loud := d.Stations < fewestForFlatLobe, e.heard.compressed(e.Arms)
+	few, loud := d.Stations < FewestForFlatLobe, e.heard.compressed(e.Arms)
 	switch {
 	case tells(c.lossOn(e.Band)):
 		e.conclude(Undecided, "losses", lossWords(c.lossOn(e.Band))+": the loss itself may be the effect")
@@ -192,7 +192,7 @@ func (c *court) decideDirectivity(e *Entry) {
 	case differ:
 		e.conclude(Undecided, "receivers_differ", fmt.Sprintf("no lobe shown: %s differ, azimuth not shown", e.who()))
 	case small && few:
-		e.conclude(Undecided, "few_to_rule_out", fmt.Sprintf("no lobe shown, but %d %s are too few to rule one out: %d are needed", d.Stations, e.who(), fewestForFlatLobe))
+		e.conclude(Undecided, "few_to_rule_out", fmt.Sprintf("no lobe shown, but %d %s are too few to rule one out: %d are needed", d.Stations, e.who(), FewestForFlatLobe))
 	case small:
 		e.conclude(Undecided, "compressed", "no lobe shown, but many reports are so strong that they hide differences: use less power")
 	default:

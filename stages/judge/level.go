@@ -9,10 +9,11 @@ import (
 
 // Limits of the rules.
 const (
-	fewestRegions     = 5  // effective regions for reach "beyond"
-	fewStations       = 8  // below this the verdict speaks of these receivers only
-	fewestSectors     = 3  // likewise, 45-degree sectors with a station
-	fewestForFlatLobe = 12 // stations for "practically the same" of a lobe
+	fewestRegions = 5 // effective regions for reach "beyond"
+	fewStations   = 8 // below this the verdict speaks of these receivers only
+	fewestSectors = 3 // likewise, 45-degree sectors with a station
+	// FewestForFlatLobe is the least number of stations for "practically the same" of a lobe.
+	FewestForFlatLobe = 12
 	planPower         = 0.8
 )
 

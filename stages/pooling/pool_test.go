@@ -234,18 +234,27 @@ func TestWhoDoesNotEnter(t *testing.T) {
 		"no interval with two ends":                  func(f *Finding) { f.Interval = &[2]*float64{of(0.0), nil} },
 		"fewer than two blocks":                      func(f *Finding) { f.Blocks = 1 },
 		"no width":                                   func(f *Finding) { f.Interval = &[2]*float64{of(1.0), of(1.0)} },
+		"its lobe has no interval:":                  func(f *Finding) { *f = lobe(1, 0, 0.3, 0); f.Interval = nil },
+		"its lobe has no interval with two ends":     func(f *Finding) { *f = lobe(1, 0, 0.3, 0); f.Interval[1] = nil },
+		"no lobe could be fitted":                    func(f *Finding) { *f = lobe(1, 0, 0.3, 0); f.Fits = nil },
 	} {
-		bad := good
+		bad, beside := good, good
 		change(&bad)
-		c := pooledOf(t, study(1, good), study(2, bad), study(3, good)).Claims[0]
+		if bad.Kind == "directivity" {
+			beside = lobe(1, 0, 0.3, 0)
+		}
+		c := pooledOf(t, study(1, beside), study(2, bad), study(3, beside)).Claims[0]
 		require.Len(t, c.LeftOut, 1, want)
 		require.Contains(t, c.LeftOut[0].Reason, want)
 		require.Equal(t, 2, c.Operators)
 		require.Contains(t, codes(c.Warnings), "two_studies")
 	}
-	c := pooledOf(t, study(1, good), study(2, func() Finding { f := good; f.Evidence = judge.Observed; return f }())).Claims[0]
-	require.Equal(t, oneStudy, c.ReasonCode)
-	require.Contains(t, c.Reason, "its own verdict: the data allow much")
+	found := good
+	found.Verdict = judge.Different
+	c := pooledOf(t, study(1, found), study(2, func() Finding { f := good; f.Evidence = judge.Observed; return f }())).Claims[0]
+	require.Equal(t, judge.Undecided, c.Verdict, "a verdict of a pool speaks of two operators or more")
+	require.Equal(t, oneOperator, c.ReasonCode)
+	require.Contains(t, c.Reason, "its own verdict is different: the data allow much")
 	require.InDelta(t, 100, c.Studies[0].Weight, 0)
 }
 
@@ -429,6 +438,21 @@ func TestShapes(t *testing.T) {
 	require.InDelta(t, 2*least, *c.P, 2e-6)
 	c = pooledOf(t, four("any", 1)...).Claims[0]
 	require.Equal(t, noneEnters, c.ReasonCode, "both harmonics are needed")
+}
+
+// Flat lobes rest on as many stations as in a single trial.
+func TestFewStationsRuleOutNoLobe(t *testing.T) {
+	flat := func(stations int) ClaimEntry {
+		var out []Study
+		for i := range 4 {
+			f := lobe(0.05*float64(i), 0, 0.1, 0)
+			f.Stations = stations
+			out = append(out, study(i+1, f))
+		}
+		return pooledOf(t, out...).Claims[0]
+	}
+	require.Equal(t, judge.Same, flat(3).Verdict)
+	require.Equal(t, "few_to_rule_out", flat(2).ReasonCode)
 }
 
 // A level that is small on average is not the same where a lobe is there.

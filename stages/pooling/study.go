@@ -226,6 +226,9 @@ func (f Finding) barredLobe() string {
 	if f.Interval == nil { // of an open trial, whose fits hold for a fixed number of blocks only
 		return "its lobe has no interval: there are too few data, or the trial was stopped at will"
 	}
+	if f.Interval[0] == nil || f.Interval[1] == nil {
+		return "its lobe has no interval with two ends"
+	}
 	for _, h := range harmonics(f.Shape) {
 		if _, ok := f.fit(h); !ok {
 			return "no lobe could be fitted"

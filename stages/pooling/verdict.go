@@ -40,7 +40,7 @@ func (q *question) decide(r *pooled, c chance, depends bool) (verdict, code, rea
 		return judge.Undecided, oneOperator, "all experiments that can enter are of one operator: they count as one study, so there is nothing to pool"
 	case r.operators == 1:
 		own := q.enters[0]
-		return own.Verdict, oneStudy, fmt.Sprintf("only %s can enter, so there is nothing to pool; its own verdict: %s", own.label, own.Reason)
+		return judge.Undecided, oneOperator, fmt.Sprintf("only %s can enter, so there is nothing to pool; its own verdict is %s: %s", own.label, own.Verdict, own.Reason)
 	}
 	switch q.Kind {
 	case "directivity":
@@ -175,13 +175,18 @@ func (q *question) decideStep(r *pooled) (verdict, code, reason string) {
 }
 
 func (q *question) decideLobe(r *pooled, c chance) (verdict, code, reason string) {
-	swing := 0.0
+	swing, stations := 0.0, 0
 	for _, l := range r.directivity.Lobes {
 		swing += l.AmplitudeIn[1]
+	}
+	for _, p := range r.parts {
+		stations += p.Stations
 	}
 	switch {
 	case c.passes():
 		return judge.Different, "different", q.lobeWords(r)
+	case swing < q.smallest && stations < judge.FewestForFlatLobe:
+		return judge.Undecided, "few_to_rule_out", fmt.Sprintf("no lobe shown, but %d stations over %s are too few to rule one out: %d are needed", stations, r.over(), judge.FewestForFlatLobe)
 	case swing < q.smallest:
 		return judge.Same, "practically_the_same", fmt.Sprintf("no lobe shown; one of the shape asked for (%s) is at most %.2f dB, less than the %g dB that matter, over %s, from %s",
 			q.Shape, swing, q.smallest, r.over(), frameWords(q.frame))
