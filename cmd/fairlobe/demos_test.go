@@ -73,6 +73,9 @@ func TestDemos(t *testing.T) {
 	top, err := filepath.Abs("../..")
 	require.NoError(t, err)
 	for _, d := range demos() {
+		if testing.Short() && d.kind == repeat.Direct {
+			continue // made and judged as ridge-wire is
+		}
 		t.Run(d.name, func(t *testing.T) {
 			made := d.rehearse(t, top)
 			data, sealed := filepath.Join(top, "datasets", d.name), filepath.Join(top, "experiments", d.name+seal.Suffix)

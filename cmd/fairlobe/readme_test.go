@@ -49,6 +49,9 @@ func requireShown(t *testing.T, path, readme string, behind int, came string) {
 // The pool that README.md shows is that of its commands: four demos shared under four keys, in fixed ones here, and the
 // bundles put together.
 func TestReadmePoolsTheDemos(t *testing.T) {
+	if testing.Short() {
+		t.Skip("four demos are shared; other tests share and pool less")
+	}
 	path, err := filepath.Abs("../../README.md")
 	require.NoError(t, err)
 	readme := read(t, path)

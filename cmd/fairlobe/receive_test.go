@@ -5,7 +5,6 @@ import (
 	"context"
 	"os"
 	"path/filepath"
-	"slices"
 	"testing"
 	"time"
 
@@ -53,28 +52,4 @@ func TestReceiveDrawsSeeds(t *testing.T) {
 		require.Greater(t, o.planned[0].Start.Format(time.DateOnly), before.UTC().Format(time.DateOnly))
 	}
 	require.Len(t, seeds, 3)
-}
-
-// Trials that went another way than planned are handed over and verified like any other: a drop that was entered after the first look, an
-// order that is not the sealed one.
-func TestReceiveOddTrials(t *testing.T) {
-	odd := map[string]*smallTrial{}
-	for _, one := range slices.Concat(reasonCases(), kindReasons()) {
-		if slices.Contains([]string{"late_drop_decides", "order_not_sealed"}, one.code) {
-			odd[one.code] = smallBase(one.from)
-			one.make(odd[one.code])
-		}
-	}
-	require.Len(t, odd, 2)
-	key := filepath.Join(t.TempDir(), "key.txt")
-	require.NoError(t, os.WriteFile(key, bytes.Repeat([]byte("07"), 32), 0o600))
-	for name, trial := range odd {
-		t.Run(name, func(t *testing.T) {
-			path, zip := trial.write(t), filepath.Join(t.TempDir(), "odd.zip")
-			var out, errOut bytes.Buffer
-			require.Equal(t, statusDone, run([]string{"share", path, "--key", key, "--to", zip}, nil, &out, &errOut), errOut.String())
-			require.Equal(t, statusDone, run([]string{"receive", "--verify", zip}, nil, &out, &errOut), errOut.String())
-			require.Contains(t, out.String(), "The same bytes")
-		})
-	}
 }

@@ -576,10 +576,15 @@ func TestAnyNumbers(t *testing.T) {
 	}
 }
 
-// How often the pooled intervals hold the mean of the places, with intervals of studies by inverted sign-flip tests over 10 blocks. Bounds for
-// 200 simulated pools: four binomial standard errors, sqrt(0.05 * 0.95/200) = 1.54 %, below 95 %; the guarded interval may be as wide as it likes.
+// How often the pooled intervals hold the mean of the places, with intervals of studies by inverted sign-flip tests over 10 blocks. The bound
+// is four binomial standard errors below 95 %, 6.2 % with 200 simulated pools; the guarded interval may be as wide as it likes.
 func TestCoverage(t *testing.T) {
-	const blocks, pools, operators = 10, 200, 5
+	const blocks, operators = 10, 5
+	pools := 200
+	if testing.Short() {
+		pools = 20
+	}
+	below := 0.95 - 4*math.Sqrt(0.05*0.95/float64(pools))
 	plan := signflip.NewPlan(blocks, 1)
 	rng := rand.New(rand.NewPCG(5, 6))
 	flipInterval := func(mean, sd float64) (estimate, low, high float64) {
@@ -621,8 +626,9 @@ func TestCoverage(t *testing.T) {
 				guarded++
 			}
 		}
-		t.Logf("tau %g: single intervals %.1f %%, plain %.1f %%, guarded %.1f %%", tau, 100*float64(singles)/pools/operators, 100*float64(plain)/pools, 100*float64(guarded)/pools)
-		require.GreaterOrEqual(t, float64(plain)/pools, 0.95-4*0.0154, "tau %g", tau)
-		require.GreaterOrEqual(t, float64(guarded)/pools, 0.95-4*0.0154, "tau %g", tau)
+		share := func(n int) float64 { return float64(n) / float64(pools) }
+		t.Logf("tau %g: single intervals %.1f %%, plain %.1f %%, guarded %.1f %%", tau, 100*share(singles)/operators, 100*share(plain), 100*share(guarded))
+		require.GreaterOrEqual(t, share(plain), below, "tau %g", tau)
+		require.GreaterOrEqual(t, share(guarded), below, "tau %g", tau)
 	}
 }
