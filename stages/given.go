@@ -114,8 +114,8 @@ func (g *Given) stage() pipeline.Stage {
 	return s
 }
 
-// Graph gives the stages: what is there, the judge, the report.
-func (g *Given) Graph() []pipeline.Stage {
+// graph gives the stages: what is there, the judge, the report.
+func (g *Given) graph() []pipeline.Stage {
 	seal := Standing{State: g.Standing.SealState, Digest: g.Standing.Seal, Added: g.Standing.Added}
 	if seal.State != judge.SealNone {
 		seal.SealedAt = time.UnixMilli(g.Standing.SealedMs).UTC()
@@ -140,7 +140,7 @@ func (g *Given) Again(ctx context.Context, jobs int) (map[string][]byte, error) 
 }
 
 func (g *Given) run(ctx context.Context, jobs int) (*pipeline.Outcome, error) {
-	graph, err := pipeline.NewGraph(g.Graph()...)
+	graph, err := pipeline.NewGraph(g.graph()...)
 	if err != nil {
 		return nil, fmt.Errorf("joining the stages: %w", err)
 	}

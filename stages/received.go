@@ -89,21 +89,11 @@ func (r *Received) Release() {
 	}
 }
 
-// payloadNames are the files that a bundle may hold beside its tables. The last ones belong to a trial, the first ones to a design
-// too.
-var payloadNames = []string{handover.FilePackage, handover.FileExperiment, handover.FileSchedule, handover.FileSeal, handover.FileOrigin,
-	handover.FileStanding, handover.FileTrial, handover.FileIntake, handover.FileLooks, handover.FileSwitches,
-	handover.FileVerdicts, handover.FilePage, handover.FileManifest}
-
-// designNames is how many of them a design may hold.
-const designNames = 5
-
 // knownNames refuses files that no bundle holds: they would be unpacked unread.
 func knownNames(names []string) error {
-	legal := slices.Clone(payloadNames)
-	if !slices.Contains(names, handover.FileStanding) {
-		legal = legal[:designNames]
-	} else {
+	legal := handover.DesignMembers()
+	if slices.Contains(names, handover.FileStanding) {
+		legal = handover.Members()
 		for _, t := range SharedTables() {
 			legal = append(legal, handover.Parquet(t), handover.CSV(t))
 		}

@@ -18,8 +18,8 @@ type Licence struct {
 // NoLicence stands in bag-info.txt where no licence was named; SPDX has the word.
 const NoLicence = "NOASSERTION"
 
-// Licences are those that fit data, with what they mean for whoever uses them.
-func Licences() []Licence {
+// licences are those that fit data, with what they mean for whoever uses them.
+func licences() []Licence {
 	return []Licence{
 		{"CC0-1.0", "https://creativecommons.org/publicdomain/zero/1.0/", "Creative Commons Zero 1.0"},
 		{"CC-BY-4.0", "https://creativecommons.org/licenses/by/4.0/", "Creative Commons Attribution 4.0"},
@@ -31,7 +31,7 @@ var licenceForm = regexp.MustCompile(`^[A-Za-z0-9][A-Za-z0-9.-]{0,63}$`)
 
 // LicenceOf reads an SPDX identifier. Those of the short list are known in any case of letters.
 func LicenceOf(id string) (Licence, error) {
-	for _, l := range Licences() {
+	for _, l := range licences() {
 		if strings.EqualFold(l.ID, id) {
 			return l, nil
 		}
@@ -47,7 +47,7 @@ func LicenceOf(id string) (Licence, error) {
 
 func licenceIDs() []string {
 	var out []string
-	for _, l := range Licences() {
+	for _, l := range licences() {
 		out = append(out, l.ID)
 	}
 	return slices.Clip(out)

@@ -3,7 +3,9 @@ package handover
 import (
 	"encoding/json"
 	"fmt"
+	"maps"
 	"math"
+	"slices"
 	"strconv"
 
 	"github.com/apache/arrow/go/v15/arrow"
@@ -32,10 +34,14 @@ const (
 	FileManifest   = "manifest.json"
 )
 
-// Members are the names of all files of a payload but those of tables.
+// DesignMembers are the names of the files that the payload of a design may hold.
+func DesignMembers() []string {
+	return []string{FilePackage, FileExperiment, FileSchedule, FileSeal, FileOrigin}
+}
+
+// Members are the names of all files that the payload of a trial may hold, but those of tables.
 func Members() []string {
-	return []string{FilePackage, FileExperiment, FileSeal, FileLooks, FileSwitches, FileSchedule, FileOrigin, FileTrial, FileIntake, FileStanding,
-		FileVerdicts, FilePage, FileManifest}
+	return append(DesignMembers(), FileStanding, FileTrial, FileIntake, FileLooks, FileSwitches, FileVerdicts, FilePage, FileManifest)
 }
 
 // Parquet and CSV give the names of a table's two files.
@@ -125,8 +131,8 @@ func CheckTables(tables map[string]arrow.Record) error {
 			return fault(Parquet("stations"), fmt.Sprintf("row %d has the number %d: stations are numbered from 0 without a hole", r.Row()+1, r.Int("number")))
 		}
 	}
-	for name, rec := range tables {
-		if err := checkTable(name, rec, stations); err != nil {
+	for _, name := range slices.Sorted(maps.Keys(tables)) { // so that the same one of several faults is told each time
+		if err := checkTable(name, tables[name], stations); err != nil {
 			return err
 		}
 	}
@@ -161,15 +167,18 @@ func checkTable(name string, rec arrow.Record, stations int64) error {
 // Accounts reads trial.json and intake.json, checks that they are what they should be, and gives their bytes.
 func (f Files) Accounts() (map[string][]byte, error) {
 	out := map[string][]byte{}
-	for name, into := range map[string]any{FileTrial: &account.Trial{}, FileIntake: &account.Intake{}} {
-		data, err := f.Want(name)
+	for _, file := range []struct {
+		name string
+		into any
+	}{{FileTrial, &account.Trial{}}, {FileIntake, &account.Intake{}}} {
+		data, err := f.Want(file.name)
 		if err != nil {
 			return nil, err
 		}
-		if err := json.Unmarshal(data, into); err != nil {
-			return nil, Fault(name, err)
+		if err := json.Unmarshal(data, file.into); err != nil {
+			return nil, Fault(file.name, err)
 		}
-		out[name] = data
+		out[file.name] = data
 	}
 	return out, nil
 }

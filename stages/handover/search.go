@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"html"
+	"maps"
 	"path"
 	"slices"
 	"strings"
@@ -99,9 +100,9 @@ func eachString(v any, visit func(where, text string)) {
 			eachString(item, visit)
 		}
 	case map[string]any:
-		for key, inner := range v {
+		for _, key := range slices.Sorted(maps.Keys(v)) {
 			visit("", key)
-			eachString(inner, visit)
+			eachString(v[key], visit)
 		}
 	}
 }

@@ -89,7 +89,7 @@ func TestDataPackage(t *testing.T) {
 	receptions := b.Record()
 	s := stations([]any{0, "5a5a", "", nil, nil, nil, nil, nil, nil, "unknown"})
 	files := []File{{"verdicts.json", []byte("{}")}, {"tables/stations.csv", []byte("x")}, {"tables/receptions.csv", []byte("abc")}, {"tables/receptions.parquet", []byte("abcd")}}
-	l := Licences()[1]
+	l := licences()[1]
 	text, err := DataPackage(About{Name: "Ridge-Wire", Title: "Ridge wire", Created: time.Date(2026, 9, 13, 6, 0, 0, 0, time.UTC), Licence: &l}, files, map[string]arrow.Record{"receptions": receptions, "stations": s})
 	require.NoError(t, err)
 	var p dataPackage
