@@ -313,7 +313,11 @@ func TestBrokenParcels(t *testing.T) {
 		"a sweep beyond all numbers":  {edit: lastRow("sweeps", "r_ohm", 1e300), want: []string{"data/tables/sweeps.parquet: row", "has no number in column r_ohm"}},
 		"a design with data":          {edit: func(_ *testing.T, p parcel) { delete(p, "standing.json") }, want: []string{"such a file does not belong into a bundle"}},
 	}
-	for name, c := range cases {
+	for i, name := range slices.Sorted(maps.Keys(cases)) {
+		if testing.Short() && i%everyShort > 0 {
+			continue
+		}
+		c := cases[name]
 		t.Run(name, func(t *testing.T) {
 			p := maps.Clone(ridgeWire())
 			switch {
@@ -406,11 +410,17 @@ func TestOneMoreListener(t *testing.T) {
 	r.Release()
 }
 
+// everyShort is of how many cases one is tried with -short.
+const everyShort = 5
+
 // Whatever stands in a file of a payload, it is read or refused, and never crashes the reader.
 func FuzzReceivedIn(f *testing.F) {
 	whole := ridgeWire()
 	names := slices.Sorted(maps.Keys(whole))
 	for i := range names {
+		if testing.Short() && i%everyShort > 0 {
+			continue
+		}
 		f.Add(i, 40, byte(0xff), []byte("x"))
 	}
 	f.Fuzz(func(t *testing.T, which, at int, flip byte, with []byte) {

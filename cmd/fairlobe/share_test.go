@@ -251,6 +251,9 @@ func verified(t *testing.T, bundle []byte) {
 
 // A private word in a text that leaves as it was written is told with its place, and nothing is written.
 func TestPlantedWordsAreFound(t *testing.T) {
+	if testing.Short() {
+		t.Skip("sharing is tested with another demo")
+	}
 	exp, data := demoFolder(t)
 	spots := unpackedSpots(t, data)
 	calls := callIn.FindAllString(spots, -1)
@@ -306,6 +309,9 @@ func unpackedSpots(t *testing.T, data string) string {
 
 // What is planted where the program takes it out is not there, and what is planted behind its back is found by the same search.
 func TestPlantedNoteAndMetadata(t *testing.T) {
+	if testing.Short() {
+		t.Skip("sharing is tested with another demo")
+	}
 	exp, data := demoFolder(t)
 	log := filepath.Join(data, "log", "switches.csv")
 	text := read(t, log)
