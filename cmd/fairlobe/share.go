@@ -18,6 +18,7 @@ import (
 
 	"fairlobe/experiments"
 	"fairlobe/experiments/looks"
+	"fairlobe/experiments/repeat"
 	"fairlobe/experiments/seal"
 	"fairlobe/pipeline"
 	"fairlobe/pipeline/atomicfile"
