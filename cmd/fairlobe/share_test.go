@@ -233,7 +233,7 @@ func TestSharedTrialsOfOtherKinds(t *testing.T) {
 			})
 			bundle, screen := shared(t, path)
 			require.Empty(t, leaks(t, bundle, secrets))
-			require.Contains(t, screen, "fairlobe receive trial.zip")
+			require.Contains(t, screen, "fairlobe receive got.zip", "the file that was written")
 			verified(t, bundle)
 		})
 	}
