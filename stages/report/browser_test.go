@@ -23,9 +23,13 @@ import (
 //go:embed testdata/look.js
 var look string
 
-// browser starts Chromium, or skips the test where there is none; FAIRLOBE_BROWSER=required makes that a failure.
+// browser starts Chromium, or skips the test where there is none; FAIRLOBE_BROWSER=required makes that a failure. A short test has no
+// browser: what the page looks like does not depend on the race detector.
 func browser(t *testing.T) context.Context {
 	t.Helper()
+	if testing.Short() {
+		t.Skip("the page is looked at in a browser without -short")
+	}
 	path := ""
 	for _, name := range []string{"chromium", "chromium-browser", "google-chrome"} {
 		if found, err := exec.LookPath(name); err == nil {
