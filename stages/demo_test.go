@@ -39,7 +39,8 @@ func runDemo(t *testing.T) *pipeline.Outcome {
 type verdict struct {
 	Claim, Band, Verdict string
 	Evidence             *string
-	EstimateDB           *float64     `json:"estimate_db"`
+	EstimateDB           *float64 `json:"estimate_db"`
+	P                    *float64
 	IntervalDB           *[2]*float64 `json:"interval_db"`
 }
 
@@ -102,6 +103,9 @@ func TestDemoEstimatesAgainstPlainCode(t *testing.T) {
 		}
 		plain := readPlain(t, done, v.Band)
 		require.InDelta(t, plain.estimate(), *v.EstimateDB, 1e-3, "%s: the estimate is known to the width of its bisection", v.Band)
+		// All 65536 flips here, 9999 drawn ones there.
+		p := plain.p()
+		require.InDelta(t, p, *v.P, 4*math.Sqrt(p*(1-p)/9999)+1e-4, "%s: p", v.Band)
 	}
 }
 
@@ -160,12 +164,43 @@ func readPlain(t *testing.T, done *pipeline.Outcome, band string) plainTrial {
 	return p
 }
 
-// sum is the sum over blocks of w * mean difference at a hypothesised offset (recensored at -18 dB, FT8, and at +5 dB from
-// above), less the drift.
+// p is the share of all ways to swap the arms in blocks whose sum is at least as far from 0. No difference is tested down to
+// -21 dB, where half is decoded, and without a limit from above: what is lost there both arms lose alike.
+func (p plainTrial) p() float64 {
+	g := p.blockNumbers(0, -21, math.Inf(1))
+	asFar, ways := 0, 1<<len(g)
+	observed := 0.0
+	for _, x := range g {
+		observed += x
+	}
+	for way := range ways {
+		swapped := 0.0
+		for b, x := range g {
+			if way>>b&1 == 1 {
+				x = -x
+			}
+			swapped += x
+		}
+		if math.Abs(swapped) >= math.Abs(observed)-1e-9 {
+			asFar++
+		}
+	}
+	return float64(asFar) / float64(ways)
+}
+
+// sum is the sum of the block numbers at a hypothesised offset, recensored at -18 dB (FT8), and at +5 dB from above.
 func (p plainTrial) sum(offset float64) float64 {
-	const cut = -18.0
+	total := 0.0
+	for _, g := range p.blockNumbers(offset, -18, 5) {
+		total += g
+	}
+	return total
+}
+
+// blockNumbers are w * mean difference by block, less the drift.
+func (p plainTrial) blockNumbers(offset, cut, ceiling float64) []float64 {
 	least := cut + math.Max(0, -offset)
-	most := math.Max(5-math.Max(0, offset), least+12)
+	most := math.Max(ceiling-math.Max(0, offset), least+12)
 	d, m := make([]float64, p.blocks), make([]float64, p.blocks)
 	weights, middles := map[[2]int]float64{}, map[[2]int]float64{}
 	for _, key := range p.keys {
@@ -197,23 +232,22 @@ func (p plainTrial) sum(offset float64) float64 {
 		m[key[0]] += weight
 		weights[key], middles[key] = weight, (mean[0]+mean[1])/2
 	}
-	total := 0.0
 	for b := range d {
 		d[b] -= m[b] * p.drift(b, weights, middles)
 	}
 	for b := range d {
 		if m[b] > 0 {
-			total += m[b] / (m[b] + 10) * d[b] / m[b]
+			d[b] *= 1 / (m[b] + 10) // w/m
 		}
 	}
-	return total
+	return d
 }
 
 // drift is what the band's drift adds to high less low in a block, by its slope from the block before to the block after; at
 // the ends the block itself stands for the one that is missing.
 func (p plainTrial) drift(block int, weights, middles map[[2]int]float64) float64 {
 	before, after := max(0, block-1), min(p.blocks-1, block+1)
-	fall, total := 0.0, 3.0
+	fall, total := 0.0, 0.0
 	for _, key := range p.keys {
 		if key[0] != before {
 			continue
@@ -227,7 +261,7 @@ func (p plainTrial) drift(block int, weights, middles map[[2]int]float64) float6
 		total += both
 	}
 	middle := func(b int) float64 { return (p.when[b][0] + p.when[b][1]) / 2 }
-	return (p.when[block][1] - p.when[block][0]) * fall / total / (middle(after) - middle(before))
+	return (p.when[block][1] - p.when[block][0]) * fall * total / (total*total + 100) / (middle(after) - middle(before))
 }
 
 func (p plainTrial) estimate() float64 {

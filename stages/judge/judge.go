@@ -378,10 +378,6 @@ func (c *court) farEnds(usable func(place) bool) []contrast.Station {
 	return stations
 }
 
-// laggingDB is the level up to which reports are taken to follow the signal: above it they lag more and more behind, since
-// a strong signal raises the noise that it is measured against. Assumed; common practice doubts reports above +10 dB.
-const laggingDB = 5
-
 // trialOf hands the receptions to the statistics.
 func (c *court) trialOf(all []reception, blocks []block, first string, usable func(place) bool) (*contrast.Trial, error) {
 	index := map[[2]int64]int{}
@@ -401,7 +397,8 @@ func (c *court) trialOf(all []reception, blocks []block, first string, usable fu
 		reports = append(reports, contrast.Report{Block: b, Station: r.station, First: r.arm == first, Slot: r.slotMs, DitheredDB: r.dithered})
 	}
 	return contrast.New(c.farEnds(usable), reports, contrast.Params{
-		Blocks: len(blocks), CutDB: c.CutDB, CeilingDB: laggingDB, Seed: c.Seed, When: c.times(blocks, first, second)})
+		Blocks: len(blocks), CutDB: c.CutDB, DecodedDB: c.CutDB - contrast.SoftDB, CeilingDB: contrast.LaggingDB,
+		Seed: c.Seed, When: c.times(blocks, first, second)})
 }
 
 // times are those of the arms in the blocks. An arm without dwells of its own was on the air when the other one was.

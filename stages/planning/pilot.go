@@ -25,9 +25,6 @@ import (
 	"fairlobe/stages/internal/station"
 )
 
-// laggingDB is the level up to which the judge takes reports to follow the signal.
-const laggingDB = 5
-
 // mostUncertainBearing is the greatest uncertainty of a bearing, degrees, that the judge accepts for a lobe.
 const mostUncertainBearing = 20
 
@@ -218,7 +215,10 @@ func (p *Pilot) figures(c experiments.Claim, band string) (Figures, bool) {
 	for i, s := range p.stations {
 		ends[i] = s.Station
 	}
-	t, err := contrast.New(ends, reports, contrast.Params{Blocks: len(places), CutDB: p.exp.Fixed.CutDB, CeilingDB: laggingDB, Seed: p.exp.Seed, When: p.times(c, band)})
+	cut := p.exp.Fixed.CutDB
+	t, err := contrast.New(ends, reports, contrast.Params{
+		Blocks: len(places), CutDB: cut, DecodedDB: cut - contrast.SoftDB, CeilingDB: contrast.LaggingDB,
+		Seed: p.exp.Seed, When: p.times(c, band)})
 	if err != nil {
 		return Figures{}, false
 	}

@@ -68,7 +68,7 @@ func (sc *scene) spread(t *testing.T, number int, band string) (kappa, sigmaDB f
 			Slot: r.Time("slot").UnixMilli(), DitheredDB: r.Float("snr_db") + r.Float("dither_db"),
 		})
 	}
-	p := contrast.Params{Blocks: sc.exp.Schedule.Blocks, CutDB: sc.exp.Fixed.CutDB, Seed: sc.seedOf("order", number)}
+	p := contrast.Params{Blocks: sc.exp.Schedule.Blocks, CutDB: sc.exp.Fixed.CutDB, CeilingDB: contrast.LaggingDB, Seed: sc.seedOf("order", number)}
 	trial, err := contrast.New(make([]contrast.Station, made.tables["stations"].NumRows()), reports, p)
 	require.NoError(t, err)
 	l := trial.Level()

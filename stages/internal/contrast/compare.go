@@ -6,7 +6,10 @@ import "math"
 type comparison struct {
 	trial  *Trial
 	offset []float64 // hypothesised A-B of each station, dB
-	d, a   []float64 // difference and weight of each cell
+	guards guards
+	// everGuarded holds the tests to the guards at all offsets.
+	everGuarded bool
+	d, a        []float64 // difference and weight of each cell
 	// By block: sum of a, sum of D over it, weight, and their product.
 	m, dbar, w, g []float64
 
@@ -18,7 +21,7 @@ type comparison struct {
 func (t *Trial) newComparison() *comparison {
 	blocks := t.params.Blocks
 	return &comparison{
-		trial: t, offset: make([]float64, len(t.stations)),
+		trial: t, offset: make([]float64, len(t.stations)), guards: t.guards(),
 		d: make([]float64, len(t.cells)), a: make([]float64, len(t.cells)),
 		m: make([]float64, blocks), dbar: make([]float64, blocks), w: make([]float64, blocks), g: make([]float64, blocks),
 		slopes: t.slopes(false), middle: make([]float64, len(t.cells)), drift: make([]float64, blocks),
@@ -40,13 +43,22 @@ func (c *comparison) at(offsetDB float64) {
 	c.evaluate()
 }
 
+// test evaluates the trial for the test of one offset, see guardsNear.
+func (c *comparison) test(offsetDB float64) {
+	if !c.everGuarded {
+		c.guards = c.trial.guardsNear(offsetDB)
+	}
+	c.at(offsetDB)
+	c.guards = c.trial.guards()
+}
+
 // evaluate sets the differences, weights and block means at the offsets.
 func (c *comparison) evaluate() {
 	t := c.trial
 	clear(c.m)
 	for i, cell := range t.cells {
 		o := c.offset[cell.station]
-		c.d[i], c.a[i], c.middle[i] = recensored(t.values[cell.first:cell.second], t.values[cell.second:cell.end], o, t.params.CutDB, t.params.CeilingDB)
+		c.d[i], c.a[i], c.middle[i] = recensored(t.values[cell.first:cell.second], t.values[cell.second:cell.end], o, c.guards)
 		c.m[cell.block] += c.a[i]
 	}
 	c.takeDriftOff()
@@ -66,9 +78,9 @@ func (c *comparison) evaluate() {
 
 // recensored compares the reports of one station in one block at offset o (see the package). The middle is the mean of the
 // two arms' levels: the same with the arms exchanged.
-func recensored(armA, armB []float64, o, cut, ceiling float64) (d, a, middle float64) {
-	level := cut + max(0, -o)
-	top := max(ceiling-max(0, o), level+leastSpanDB)
+func recensored(armA, armB []float64, o float64, g guards) (d, a, middle float64) {
+	level := g.cutDB + max(0, -o)
+	top := max(g.ceilingDB-max(0, o), level+leastSpanDB)
 	va, ha := keptMean(armA, o, level, top)
 	vb, hb := keptMean(armB, 0, level, top)
 	silentA, silentB := ha == silent, hb == silent

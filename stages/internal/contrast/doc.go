@@ -36,7 +36,7 @@
 // Where the times of the dwells are known, D has a(b,r) * drift(b) taken off: the drift of the band between the two dwells
 // of the block, from the slope between its neighbours,
 //
-//	drift(b) = h * sum a a' (M(b-1,r) - M(b+1,r)) / (3 + sum a a') / (t(b+1) - t(b-1))
+//	drift(b) = h * sum a a' (M(b-1,r) - M(b+1,r)) * n / (n^2 + 100) / (t(b+1) - t(b-1)),  n = sum a a'
 //
 // with M = (v_A + v_B)/2, h the time from A to B in block b, and a, a' the station's weights in the two neighbours. M is the
 // same with the arms exchanged, so drift(b) changes its sign with D, and the tests stay exact. At the ends of the trial the

@@ -6,8 +6,9 @@ type Times struct{ FirstS, SecondS float64 }
 // middle is the middle of the block.
 func (w Times) middle() float64 { return (w.FirstS + w.SecondS) / 2 }
 
-// driftShrink pulls a drift that few stations tell towards 0: their number counts as that much greater.
-const driftShrink = 3
+// driftStations is the number of stations whose drift is half believed, and taken off by half: a drift that few tell is more
+// noise than drift. The belief is n^2/(n^2 + driftStations^2).
+const driftStations = 10
 
 // slope is where the drift of one block is read: at the stations heard in two blocks about it.
 type slope struct {
@@ -88,9 +89,14 @@ func (c *comparison) takeDriftOff() {
 			sumD += float64(a * max(-clipDB, min(clipDB, c.middle[p.earlier]-c.middle[p.later])))
 			sumA += a
 		}
-		c.drift[s.block] = float64(s.share * (sumD / (sumA + driftShrink)))
+		c.drift[s.block] = float64(s.share * believed(sumD, sumA))
 	}
 	for i, cell := range c.trial.cells {
 		c.d[i] -= float64(c.a[i] * c.drift[cell.block])
 	}
+}
+
+// believed is the mean sumD/n, pulled towards 0 where n is small.
+func believed(sumD, n float64) float64 {
+	return sumD * n / (float64(n*n) + driftStations*driftStations)
 }

@@ -31,13 +31,22 @@ func (i Interval) negated() Interval {
 }
 
 // invert bisects outwards from the estimate (signflip.Interval). An estimate that is itself ruled out,
-// where the balance jumps, is replaced by the nearest difference that is not.
+// where the balance jumps, is replaced by the nearest difference that is not. Where no difference is ruled out the interval ends
+// on the estimate's side of it: p may rise again beyond, and who finds A the stronger leaves no room for B being so.
 func invert(p func(d float64) float64, estimateDB float64) Interval {
 	for step := range intervalWidthDB*searchPerDB + 1 {
 		away := float64(step) / searchPerDB
 		for _, centre := range []float64{estimateDB - away, estimateDB + away} {
 			if p(centre) > Alpha {
 				low, high := signflip.Interval(p, centre, intervalWidthDB, Alpha, intervalHalvings)
+				if low < 0 && high > 0 && p(0) <= Alpha {
+					inner, outer := signflip.Interval(p, centre, math.Abs(centre), Alpha, intervalHalvings)
+					if centre > 0 {
+						low = inner
+					} else {
+						high = outer
+					}
+				}
 				return Interval{LowDB: low, HighDB: high}
 			}
 		}

@@ -14,7 +14,7 @@ type Level struct {
 	Interval Interval
 	P        float64 // exact two-sided p of no difference, before any adjustment
 
-	// At no difference: heard weight, mean difference, block weight and g = w * mean.
+	// At no difference, as its test sees it: heard weight, mean difference, block weight and g = w * mean.
 	M, MeanDB, W, G []float64
 
 	Blocks     int
@@ -35,19 +35,21 @@ func (t *Trial) Level() Level {
 	c := t.newComparison()
 	c.at(0)
 	l := Level{
-		M: clone(c.m), MeanDB: clone(c.dbar), W: clone(c.w), G: clone(c.g),
 		Blocks: t.params.Blocks, Receptions: t.receptions(), SumM: sum(c.m), SigmaDB: math.NaN(),
 		Interval: unbounded(), Beyond: nothingBeyond(), Kappa: math.NaN(),
 	}
 	l.Stations, l.Sectors = c.heard()
-	l.P = t.plan.Abs(c.g)
 	past := t.newPastComparison()
-	l.Running = past.running()
+	l.test(c, past)
 	if l.Stations == 0 {
 		return l
 	}
 	l.Estimated = true
 	l.EstimateDB = root(c.sumG)
+	if c.contradicts(l.EstimateDB) {
+		c.everGuarded, past.everGuarded = true, true
+		l.test(c, past)
+	}
 	l.Sized = t.sized(l.EstimateDB)
 	l.Interval = invert(c.p, l.EstimateDB)
 	l.Running.Interval = invert(past.anytimeP, l.EstimateDB)
@@ -60,6 +62,22 @@ func (t *Trial) Level() Level {
 	return l
 }
 
+// test sets what the tests of no difference give, no p less than it is.
+func (l *Level) test(c, past *comparison) {
+	l.P = math.Max(l.P, c.p(0))
+	l.M, l.MeanDB, l.W, l.G = clone(c.m), clone(c.dbar), clone(c.w), clone(c.g)
+	running := past.running()
+	running.P = math.Max(running.P, l.Running.P)
+	l.Running = running
+}
+
+// contradicts tells whether the test of no difference, which looks beyond the guards, finds the other arm the stronger than the
+// estimate does, or would rule the estimate out. Then it must not stand alone: of two tests, both exact, the greater p is one.
+func (c *comparison) contradicts(estimateDB float64) bool {
+	c.test(0)
+	return sum(c.g)*estimateDB < 0 || c.p(estimateDB) <= Alpha
+}
+
 // PAt is the exact two-sided p of the difference offsetDB at every station.
 func (t *Trial) PAt(offsetDB float64) float64 {
 	return t.newComparison().p(offsetDB)
@@ -67,7 +85,7 @@ func (t *Trial) PAt(offsetDB float64) float64 {
 
 // p is the sign-flip p at one offset.
 func (c *comparison) p(offsetDB float64) float64 {
-	c.at(offsetDB)
+	c.test(offsetDB)
 	return c.trial.plan.Abs(c.g)
 }
 

@@ -37,7 +37,7 @@ func TestRecensored(t *testing.T) {
 	}
 	for _, c := range cases {
 		t.Run(c.name, func(t *testing.T) {
-			d, a, _ := recensored(c.armA, c.armB, c.offset, -18, math.Inf(1))
+			d, a, _ := recensored(c.armA, c.armB, c.offset, guards{-18, math.Inf(1)})
 			require.InDelta(t, c.wantD, d, 1e-12)
 			require.Equal(t, c.wA, a)
 		})
@@ -68,7 +68,7 @@ func TestRecensoredBelowACeiling(t *testing.T) {
 	}
 	for _, c := range cases {
 		t.Run(c.name, func(t *testing.T) {
-			d, a, _ := recensored(c.armA, c.armB, c.offset, c.cut, 5)
+			d, a, _ := recensored(c.armA, c.armB, c.offset, guards{c.cut, 5})
 			require.InDelta(t, c.wantD, d, 1e-12)
 			require.Equal(t, c.wA, a)
 		})

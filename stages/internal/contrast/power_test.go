@@ -32,6 +32,7 @@ type band struct {
 	meanDB               float64 // mean level of arm B at a receiver
 	driftSD              float64 // of what all receivers share, in each dwell anew
 	dwellSD              float64 // of what one receiver has to itself, in each dwell anew
+	lost                 float64 // share of the decoded transmissions that don't come through as reports
 	openingDB            float64 // of a lobe that both arms have, and that turns once round in the session
 	clustered            float64 // share of the receivers that lie within 60 degrees; the others are spread evenly
 	noiseSteps           float64 // chance that the noise of a receiver steps before a dwell
@@ -63,11 +64,11 @@ type scenario struct {
 // scenarios are those of the method's simulations. What they don't say (how much of the noise is whose) is chosen so that
 // the rest comes out: see TestBands.
 func scenarios() []scenario {
-	plain := band{stations: 60, blocks: 16, meanDB: -11.6, driftSD: 0.31, dwellSD: 2.5}
+	plain := band{stations: 60, blocks: 16, meanDB: -8.7, driftSD: 0.33, dwellSD: 2.5, lost: 0.06}
 	opening := plain
 	opening.driftSD, opening.openingDB = 0.93, 10.4
 	heavy := plain
-	heavy.meanDB, heavy.dwellSD = -20.8, 2.9 // weak signals fade more
+	heavy.meanDB, heavy.dwellSD = -20, 2.9 // weak signals fade more
 	short := plain
 	short.blocks = 8
 	few := short
@@ -234,7 +235,8 @@ func lobe60(amplitudeDB float64) func(Station) float64 {
 func (b band) trial(seed uint64, effect func(Station) float64) *Trial {
 	stations, reports := b.draw(seed, effect)
 	t, err := New(stations, reports, Params{
-		Blocks: b.blocks, CutDB: -18, CeilingDB: 5, Seed: seed, When: dwellTimes(b.blocks, dwellSlots, reports)})
+		Blocks: b.blocks, CutDB: -18, DecodedDB: -18 - SoftDB, CeilingDB: LaggingDB,
+		Seed: seed, When: dwellTimes(b.blocks, dwellSlots, reports)})
 	if err != nil {
 		panic(err)
 	}
@@ -265,7 +267,7 @@ func (b band) draw(seed uint64, effect func(Station) float64) ([]Station, []Repo
 					slot := (2*block+dwell)*dwellSlots + k
 					toward := opening + float64(turn*float64(slot))
 					y := level + float64(b.openingDB*math.Cos(rx.AzimuthRad-toward)) + float64(fadingSD*r.NormFloat64())
-					if rx.reports(r, slot, y) {
+					if rx.reports(r, slot, y) && r.Float64() >= b.lost {
 						reports = append(reports, Report{block, i, first, int64(slot), math.Round(y) + r.Float64() - 0.5})
 					}
 				}

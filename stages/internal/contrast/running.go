@@ -54,14 +54,14 @@ func anytimeP(path []float64) float64 {
 
 // running is the evidence of a comparison that does not look ahead.
 func (c *comparison) running() Running {
-	c.at(0)
+	c.test(0)
 	path := evidence(c.g)
 	return Running{E: path, P: anytimeP(path), Interval: unbounded()}
 }
 
 // anytimeP is the anytime p at one offset; above 0.05 means that E has stayed below 20.
 func (c *comparison) anytimeP(offsetDB float64) float64 {
-	c.at(offsetDB)
+	c.test(offsetDB)
 	return anytimeP(evidence(c.g))
 }
 

@@ -46,6 +46,9 @@ type Report struct {
 type Params struct {
 	Blocks int     // complete blocks, those without any report included
 	CutDB  float64 // recensoring level c; whatever is above it is decoded
+	// DecodedDB is the level at which about half of the transmissions are decoded: how far below the cut the tests of no
+	// difference look. CutDB, or anything above it, is no further than the cut.
+	DecodedDB float64
 	// CeilingDB is the level up to which reports follow the signal; what is above it counts as that much. 0 dB is a level
 	// too: without a ceiling it is +Inf. It is not used where it would leave less than a fifth of the weight.
 	CeilingDB float64
@@ -69,6 +72,7 @@ type Trial struct {
 	cells    []cell // by block, then station
 	values   []float64
 	plan     *signflip.Plan
+	lagging  float64 // share of the weight that the ceiling takes away
 }
 
 // New sorts and packs the reports. It gives an error if a report names a block or a station that is
@@ -107,8 +111,13 @@ func (t *Trial) lift() {
 	below := t.weight()
 	ceiling := t.params.CeilingDB
 	t.params.CeilingDB = math.Inf(1)
-	if below >= leastBelowCeiling*t.weight() {
-		t.params.CeilingDB = ceiling
+	whole := t.weight()
+	if below < leastBelowCeiling*whole {
+		return
+	}
+	t.params.CeilingDB = ceiling
+	if whole > 0 {
+		t.lagging = 1 - below/whole
 	}
 }
 
