@@ -31,6 +31,14 @@
 // lobe and its region toward an azimuth are given by Directivity.Toward, and its vector with a covariance, for whoever puts
 // trials together, by Directivity.Fits.
 //
+// # No difference needs no guards
+//
+// Cut and ceiling keep a share of the difference from being lost: near the decoding threshold a tenth at most, of lagging
+// reports a half. The nearer o is to 0 the less there is to lose, and at 0, where both arms lose alike, the test is exact without.
+// So where the error of D would stay below 0.02 dB the tests look further, down to the level at which half is decoded, and
+// up without a limit (guards.go). Estimates, sectors, gates and lobes always keep to the guards. Where the test at 0 contradicts
+// the estimate, it counts together with that between the guards: the greater p.
+//
 // # Drift
 //
 // Where the times of the dwells are known, D has a(b,r) * drift(b) taken off: the drift of the band between the two dwells
