@@ -5,6 +5,7 @@ import (
 	"path/filepath"
 	"strings"
 	"time"
+	"unicode"
 
 	"fairlobe/pipeline/diag"
 )
@@ -66,10 +67,13 @@ func (d *decoder) decode() {
 	d.e.Switches = d.str(d.root.child("log"), "log.switches")
 }
 
+// visible tells whether a character leaves something on a page.
+func visible(r rune) bool { return unicode.IsGraphic(r) && !unicode.IsSpace(r) }
+
 func (d *decoder) head() {
 	e := d.e
 	e.Title = d.str(d.root, "title")
-	if e.Title == "" {
+	if !strings.ContainsFunc(e.Title, visible) {
 		e.Title = e.Name
 	}
 	e.Question = d.str(d.root, "question")

@@ -76,10 +76,11 @@ func ofTables(n *node) bool {
 	return n.kind == aList && len(n.items) > 0 && !slices.ContainsFunc(n.items, func(item *node) bool { return item.kind != aTable })
 }
 
-// privateRoot gives the tree of the private form. Nodes that don't change are shared.
+// privateRoot gives the tree of the private form. Nodes that don't change are shared. The title always stands there: its default is the
+// file's name, which is another one there.
 func (e *Experiment) privateRoot() *node {
 	root := newTable("", e.root.key)
-	if e.root.child("title") == nil { // its default is the file's name, which is another one there
+	if e.root.child("title") == nil {
 		root.add("title", textNode(e.root, e.Title))
 	}
 	for _, name := range e.root.names {
@@ -87,6 +88,8 @@ func (e *Experiment) privateRoot() *node {
 		switch {
 		case slices.Contains(dropped, name):
 			continue
+		case name == "title":
+			n = textNode(n, e.Title)
 		case name == "station":
 			n = privateStation(n, PrivateCall)
 		case name == "control":

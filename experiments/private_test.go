@@ -111,6 +111,22 @@ func TestPrivateTexts(t *testing.T) {
 	require.ErrorContains(t, err, "not read from a file")
 }
 
+// A title in which nothing is to be seen is none.
+func TestBlankTitle(t *testing.T) {
+	text, err := os.ReadFile("plain-wire.toml")
+	require.NoError(t, err)
+	for _, title := range []string{``, `  `, `\u00a0`, `\u200b`} {
+		e, list := Parse("pilot.toml", []byte(strings.Replace(string(text), `"Plain wire: feedpoint at 4.5 m against 9 m"`, `"`+title+`"`, 1)), nil)
+		require.NotNil(t, e, list.Error())
+		require.Equal(t, "pilot", e.Title, title)
+		out, err := e.Private()
+		require.NoError(t, err)
+		p, list := Parse("experiment.toml", out, nil)
+		require.NotNil(t, p, list.Error())
+		require.Equal(t, "pilot", p.Title, title)
+	}
+}
+
 func TestTitleThatIsTheFilesName(t *testing.T) {
 	e, p, _ := private(t, "testdata/good/from-files.toml")
 	require.Equal(t, "from-files", e.Title)
