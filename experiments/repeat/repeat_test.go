@@ -364,6 +364,10 @@ func TestTextsSurvive(t *testing.T) {
 		require.Equal(t, e.Title, m.Experiment.Title)
 		require.Equal(t, e.Question, m.Experiment.Question)
 		require.Equal(t, e.Fixed.Other, m.Experiment.Fixed.Other)
+		origin, err := m.Origin.Encode()
+		require.NoError(t, err)
+		_, err = Parse("r.origin.json", origin)
+		require.NoError(t, err, "%q", text)
 	}
 }
 

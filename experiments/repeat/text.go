@@ -69,7 +69,7 @@ func (p Plan) Prepare() (*Made, error) {
 		return nil, fmt.Errorf("the repeat would not be that of the original: %s", strings.Join(c.Lines(), "; "))
 	}
 	return &Made{Text: text, Experiment: own, Notes: append(notes, w.notes()...),
-		Origin: &Origin{Format: Format, Identity: p.Identity, Title: p.Original.Title, Content: content, Kind: Direct, Differences: []string{}}}, nil
+		Origin: &Origin{Format: Format, Identity: p.Identity, Title: Printable(p.Original.Title), Content: content, Kind: Direct, Differences: []string{}}}, nil
 }
 
 // writer puts the experiment file together, line by line.
