@@ -28,6 +28,7 @@ import (
 	"fairlobe/pipeline/store"
 	"fairlobe/stages"
 	"fairlobe/stages/handover"
+	"fairlobe/stages/judge"
 )
 
 type shareOptions struct {
@@ -115,6 +116,9 @@ func runShare(ctx context.Context, path string, opt shareOptions, licence *hando
 	if err := s.mayReplace(); err != nil {
 		return err
 	}
+	if err := s.sealedOrder(); err != nil {
+		return err
+	}
 	for _, d := range slices.Concat(o.sealNotes(), o.placeholders(), s.invented()) {
 		fmt.Fprintln(std.err, d)
 	}
@@ -134,6 +138,16 @@ func runShare(ctx context.Context, path string, opt shareOptions, licence *hando
 	}
 	s.tell(std, len(bundle), identity)
 	return nil
+}
+
+// sealedOrder refuses a design that nobody could receive: a trial with the order of its arms changed since the seal says so beside its
+// verdicts, and a design alone has nothing that says it.
+func (s *sharing) sealedOrder() error {
+	if !s.opt.designOnly || s.standing.State != judge.SealOrder {
+		return nil
+	}
+	return diag.List{{Pos: s.exp.Pos("seed"), Msg: "the seal holds another order of the arms than the experiment has now; nothing was written",
+		Mend: "put seed, arms and schedule back as they were sealed; or move the seal away, and the design goes without it", Related: []diag.Pos{{File: sealPath(s.exp)}}}}
 }
 
 // invented warns where the data are those of a rehearsal: a bundle looks the same, and pool would count it.
