@@ -258,6 +258,18 @@ func TestWhoDoesNotEnter(t *testing.T) {
 	require.InDelta(t, 100, c.Studies[0].Weight, 0)
 }
 
+// A lobe of one arm is never tested; a bundle that says so all the same is not taken at its word.
+func TestLobeOfOneArm(t *testing.T) {
+	f := lobe(3, 0, 0.1, 300)
+	f.Arms, f.Azimuths[1] = []string{"high"}, nil
+	for _, frame := range []string{"", North, Wire} {
+		doc, err := Pool([]Study{study(1, f), study(2, f)}, Options{Frame: frame})
+		require.NoError(t, err)
+		require.Equal(t, noneEnters, doc.Claims[0].ReasonCode)
+		require.Equal(t, "one arm alone is compared with nothing", doc.Claims[0].LeftOut[0].Reason)
+	}
+}
+
 func TestOneBundle(t *testing.T) {
 	doc := pooledOf(t, study(1, level(1, 0.5), lobe(1, 0, 0.3, 0)))
 	require.Len(t, doc.Claims, 2)

@@ -223,6 +223,9 @@ func (f Finding) barred() string {
 const leastWidth = 0.005
 
 func (f Finding) barredLobe() string {
+	if len(f.Arms) != 2 {
+		return "one arm alone is compared with nothing"
+	}
 	if f.Interval == nil { // of an open trial, whose fits hold for a fixed number of blocks only
 		return "its lobe has no interval: there are too few data, or the trial was stopped at will"
 	}
