@@ -226,9 +226,14 @@ func isJSON(name string, file handover.Files) error {
 		return handover.Fault(name, errors.New("something follows the object"))
 	}
 	if is, ok := v["format"].(float64); ok && is > verdictsFormat && name == handover.FileVerdicts {
-		return handover.Later(name, fmt.Sprintf("its format is %g, and this version of fairlobe reads %d", is, verdictsFormat))
+		return laterVerdicts(is)
 	}
 	return nil
+}
+
+// laterVerdicts refuses the verdicts of a later version.
+func laterVerdicts(format float64) error {
+	return handover.Later(handover.FileVerdicts, fmt.Sprintf("its format is %g, and this version of fairlobe reads %d", format, verdictsFormat))
 }
 
 // tables reads those that the judge made, and holds the text of every table against its Parquet file.

@@ -44,15 +44,8 @@ var (
 func StudyIn(b Bundle, file string) (*pooling.Study, error) {
 	s, err := studyIn(b)
 	var list diag.List
-	if asList(err, &list) {
-		for i := range list { // the bundle's name before that of the file in it
-			if list[i].Pos.File != "" {
-				list[i].Pos.File = file + "/" + list[i].Pos.File
-			} else {
-				list[i].Pos.File = file
-			}
-		}
-		return nil, list
+	if errors.As(err, &list) {
+		return nil, inBundle(list, file)
 	}
 	if err != nil {
 		return nil, err
@@ -61,10 +54,25 @@ func StudyIn(b Bundle, file string) (*pooling.Study, error) {
 	return s, nil
 }
 
-func asList(err error, list *diag.List) bool {
-	l, ok := err.(diag.List)
-	*list = l
-	return ok
+// inBundle puts a bundle's name before those of the files in it; a finding that names none is about the bundle.
+func inBundle(list diag.List, bundle string) diag.List {
+	within := func(p diag.Pos) diag.Pos {
+		if p.File == "" {
+			p.File = bundle
+		} else {
+			p.File = bundle + "/" + p.File
+		}
+		return p
+	}
+	out := slices.Clone(list)
+	for i, d := range out {
+		out[i].Pos = within(d.Pos)
+		out[i].Related = slices.Clone(d.Related)
+		for k, p := range d.Related {
+			out[i].Related[k] = within(p)
+		}
+	}
+	return out
 }
 
 func studyIn(b Bundle) (*pooling.Study, error) {
@@ -163,11 +171,14 @@ func findingsIn(files handover.Files, exp *experiments.Experiment, planned []sch
 		Looks            int
 		Claims           []foundEntry
 	}
-	if err := json.Unmarshal(text, &doc); err != nil {
+	err = json.Unmarshal(text, &doc)
+	switch {
+	case doc.Format > verdictsFormat: // what else is wrong may be right there
+		return laterVerdicts(float64(doc.Format))
+	case err != nil:
 		return handover.Fault(handover.FileVerdicts, inWords(err))
-	}
-	if doc.Format != 1 {
-		return handover.Fault(handover.FileVerdicts, fmt.Errorf("its format is %d, and this version reads 1", doc.Format))
+	case doc.Format != verdictsFormat:
+		return handover.Fault(handover.FileVerdicts, fmt.Errorf("its format is %d, and this version reads %d", doc.Format, verdictsFormat))
 	}
 	s.SealedBeforeData, s.Looks = doc.SealedBeforeData, doc.Looks
 	if doc.Seal != nil && !digestForm.MatchString(*doc.Seal) || doc.Looks < 0 {

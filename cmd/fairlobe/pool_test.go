@@ -77,6 +77,15 @@ func TestStudiesOfBundles(t *testing.T) {
 	bad.info = "nobody"
 	_, err = stages.StudyIn(bad, "a.zip")
 	require.ErrorContains(t, err, "a.zip/bag-info.txt: Fairlobe-Operator is no operator's number")
+
+	twice := holdBundle(t, made, "a")
+	twice.files[handover.FileExperiment] = bytes.Replace(twice.files[handover.FileExperiment], []byte(`name = "low"`), []byte(`name = "high"`), 1)
+	_, err = stages.StudyIn(twice, "a.zip")
+	var list diag.List
+	require.ErrorAs(t, err, &list)
+	require.Equal(t, "a.zip/data/experiment.toml", list[0].Pos.File)
+	require.NotEmpty(t, list[0].Related)
+	require.Equal(t, "a.zip/data/experiment.toml", list[0].Related[0].File)
 }
 
 // FuzzStudy puts any verdicts.json and origin.json into a bundle: it is refused with a finding, or pooled into documents.
