@@ -47,6 +47,9 @@ func pooledFrom(doc *pooling.Document) string {
 
 // pooledAnswer is the whole in one sentence.
 func pooledAnswer(doc *pooling.Document) string {
+	if len(doc.Claims) == 0 { // of a single bundle; several that share no question are not pooled
+		return "Its experiment declares no claim."
+	}
 	var order []string
 	counts := map[string]int{}
 	for _, c := range doc.Claims {

@@ -164,6 +164,16 @@ func TestPooledTextTellsWhoDoesNotEnter(t *testing.T) {
 	require.NotContains(t, string(answers), "enter")
 }
 
+func TestPooledWithoutAClaim(t *testing.T) {
+	studies := pooledStudies(1, func(int) string { return "ridge-wire" }, "")
+	studies[0].Findings = nil
+	doc, err := pooling.Pool(studies, pooling.Options{})
+	require.NoError(t, err)
+	answers, _ := PooledText(doc, "fairlobe pool BUNDLE...")
+	require.Contains(t, string(answers), "\n\nIts experiment declares no claim.\n")
+	require.Contains(t, pooledHTML(t, doc), "Its experiment declares no claim.")
+}
+
 func TestPooledPageInABrowser(t *testing.T) {
 	ctx := browser(t)
 	requests := watch(t, ctx)
