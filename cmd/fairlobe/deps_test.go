@@ -71,7 +71,7 @@ stages/reduce:               datasets pipeline pipeline/table stages/internal/st
 stages/paths:                datasets pipeline pipeline/table stages/internal/geo stages/internal/locator stages/internal/path stages/internal/station stages/internal/sun
 stages/judge:                datasets pipeline pipeline/table stages/internal/account stages/internal/circular stages/internal/contrast stages/internal/geo stages/internal/multiple stages/internal/offsets stages/internal/station
 stages/report:               datasets/coast pipeline pipeline/table stages/internal/account stages/internal/locator stages/internal/station stages/pooling
-stages/handover:             datasets pipeline pipeline/diag pipeline/table stages/internal/account stages/internal/station stages/judge stages/schedule
+stages/handover:             datasets pipeline pipeline/diag pipeline/table stages/dwells stages/internal/account stages/internal/station stages/judge stages/schedule
 stages:                      experiments experiments/looks experiments/repeat experiments/seal pipeline pipeline/bag pipeline/diag pipeline/store pipeline/table stages/dwells stages/handover stages/internal/adif stages/internal/contrast stages/judge stages/locate stages/paths stages/pooling stages/quarantine stages/reduce stages/report stages/schedule stages/spots stages/sweeps stages/trial
 stages/pooling:              pipeline/diag stages/internal/meta stages/internal/multiple stages/judge
 

@@ -9,6 +9,7 @@ import (
 	"strings"
 	"time"
 
+	"fairlobe/stages/dwells"
 	"fairlobe/stages/internal/account"
 )
 
@@ -64,16 +65,14 @@ func Rows(intake []byte) (read, used int, last time.Time, err error) {
 	return i.Read, i.Used, last, nil
 }
 
-// logHeader are the columns of a switch log.
-var logHeader = []string{"time", "entered", "event", "session", "band", "block", "arm", "value", "note"}
-
 // EmptyLog stands for a switch log that is not there.
-func EmptyLog() []byte { return []byte(strings.Join(logHeader, ",") + "\n") }
+func EmptyLog() []byte { return []byte(strings.Join(dwells.Header(), ",") + "\n") }
 
 // HideLog gives the switch log with an empty note column, which is the last one.
 func HideLog(text []byte, hidden *Hidden) ([]byte, error) {
 	in := csv.NewReader(bytes.NewReader(bytes.TrimPrefix(text, []byte("\ufeff"))))
-	in.FieldsPerRecord = len(logHeader)
+	header := dwells.Header()
+	in.FieldsPerRecord = len(header)
 	rows, err := in.ReadAll()
 	if err != nil {
 		return nil, fmt.Errorf("reading the switch log: %w", err)
@@ -87,8 +86,8 @@ func HideLog(text []byte, hidden *Hidden) ([]byte, error) {
 			row[len(row)-1] = ""
 		}
 	}
-	if len(rows) == 0 || !slices.Equal(rows[0], logHeader) {
-		return nil, fmt.Errorf("reading the switch log: its first line is not %s", strings.Join(logHeader, ","))
+	if len(rows) == 0 || !slices.Equal(rows[0], header) {
+		return nil, fmt.Errorf("reading the switch log: its first line is not %s", strings.Join(header, ","))
 	}
 	var out bytes.Buffer
 	if err := csv.NewWriter(&out).WriteAll(rows); err != nil {
