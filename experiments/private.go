@@ -22,8 +22,8 @@ const (
 	PrivateControl = "Q0C"
 )
 
-// PrivateSchedule is the name of the schedule file in the private form.
-const PrivateSchedule = "schedule.csv"
+// privateSchedule is the name of the schedule file in the private form.
+const privateSchedule = "schedule.csv"
 
 // privateLocator is the number of characters that are left of a locator: a field of 1 degree by 2.
 const privateLocator = 4
@@ -95,7 +95,7 @@ func (e *Experiment) privateRoot() *node {
 		case name == "control":
 			n = privateStation(n, PrivateControl)
 		case name == "schedule" && n.child("file") != nil:
-			n = with(n, map[string]*node{"file": textNode(n.child("file"), PrivateSchedule)})
+			n = with(n, map[string]*node{"file": textNode(n.child("file"), privateSchedule)})
 		}
 		root.add(name, n)
 	}

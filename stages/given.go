@@ -30,25 +30,16 @@ import (
 // Given is a trial of which tables and accounts are there, in the form in which they leave the house, and no spot file:
 // what stands in a bundle. Judge and report run over it as at home.
 //
-// A bundle is verified like this; b is a bag.Bag:
-//
-//	g, err := stages.GivenIn(b.File)          // reads and checks the payload; faults are a diag.List
-//	made, err := g.Again(ctx, jobs)           // files by their names in the payload
-//	for name, want := range made {            // each must be there, byte for byte
-//		have, ok := b.File(name)
-//		...
-//	}
-//
-// What can be made again: schedule.csv, verdicts.json, report.html, and of the tables that the judge makes (verdicts, blocks,
-// differences, lobes ...) both files each, and the CSV of the tables that are given, from their Parquet files. Since nothing is
-// left out of verdicts.json and the tables that it rests on, the identity of the bundle is confirmed by its own manifest (bag.Open
-// has checked it) together with this comparison.
+// A bundle is verified with Again: each file that it makes must be there, byte for byte. What can be made again: schedule.csv,
+// verdicts.json, report.html, and of the tables that the judge makes (verdicts, blocks, differences, lobes ...) both files each, and
+// the CSV of the tables that are given, from their Parquet files. Since nothing is left out of verdicts.json and the tables that it
+// rests on, the identity of the bundle is confirmed by its own manifest (bag.Open has checked it) together with this comparison.
 type Given struct {
 	// Experiment is the experiment in its private form.
 	Experiment *experiments.Experiment
 	Planned    []schedule.Dwell
 	Standing   handover.Standing
-	// Tables are those of GivenTables, by name. They are not released here.
+	// Tables are those that the judge does not make, by name; Release gives them back.
 	Tables map[string]arrow.Record
 	// Accounts are trial.json and intake.json.
 	Accounts map[string][]byte
@@ -70,8 +61,8 @@ func SharedTables() []string {
 	return out
 }
 
-// GivenTables are those among them that the judge does not make, with their schemas.
-func GivenTables() []pipeline.Output {
+// givenTables are those among them that the judge does not make, with their schemas.
+func givenTables() []pipeline.Output {
 	var all []pipeline.Output
 	for _, s := range []pipeline.Stage{trial.Dwells(trial.Carried{}, ""), locate.Stage(locate.Params{}), reduce.Stage(reduce.Params{}),
 		paths.Stage(paths.Params{}), sweeps.Stage(sweeps.Params{}, nil)} {
@@ -90,7 +81,7 @@ type givenParams struct{ Digests []string }
 func (g *Given) stage() pipeline.Stage {
 	s := pipeline.Stage{Name: "given", Version: 1}
 	var p givenParams
-	for _, o := range GivenTables() {
+	for _, o := range givenTables() {
 		s.Makes = append(s.Makes, o)
 		p.Digests = append(p.Digests, o.Name+" "+table.Digest(g.Tables[o.Name]))
 	}
@@ -104,7 +95,7 @@ func (g *Given) stage() pipeline.Stage {
 	s.Params = p
 	s.Run = func(context.Context, *pipeline.Input) (*pipeline.Result, error) {
 		res := &pipeline.Result{Tables: map[string]arrow.Record{none.Name: table.NewBuilder(none.Schema).Record()}, Files: maps.Clone(g.Accounts)}
-		for _, o := range GivenTables() {
+		for _, o := range givenTables() {
 			rec := g.Tables[o.Name]
 			rec.Retain() // the runner releases what it gets
 			res.Tables[o.Name] = rec
@@ -194,9 +185,9 @@ func CSV(done *pipeline.Outcome, name string) ([]byte, error) {
 	return out.Bytes(), nil
 }
 
-// DesignIn reads the experiment of a payload and the schedule beside it. A file that is missing, broken, or not what the
+// designIn reads the experiment of a payload and the schedule beside it. A file that is missing, broken, or not what the
 // seed draws is a diag.List with its name.
-func DesignIn(file handover.Files) (*experiments.Experiment, []schedule.Dwell, error) {
+func designIn(file handover.Files) (*experiments.Experiment, []schedule.Dwell, error) {
 	text, err := file.Want(handover.FileExperiment)
 	if err != nil {
 		return nil, nil, err
@@ -234,9 +225,9 @@ func DesignIn(file handover.Files) (*experiments.Experiment, []schedule.Dwell, e
 	return exp, drawn, nil
 }
 
-// GivenIn reads a payload; see Given. A file that is missing or has another form is a diag.List with its name. Release gives the
+// givenIn reads a payload; see Given. A file that is missing or has another form is a diag.List with its name. Release gives the
 // tables back.
-func GivenIn(file handover.Files) (g *Given, err error) {
+func givenIn(file handover.Files) (g *Given, err error) {
 	g = &Given{Tables: map[string]arrow.Record{}}
 	defer func() {
 		if err != nil {
@@ -244,7 +235,7 @@ func GivenIn(file handover.Files) (g *Given, err error) {
 			g = nil
 		}
 	}()
-	if g.Experiment, g.Planned, err = DesignIn(file); err != nil {
+	if g.Experiment, g.Planned, err = designIn(file); err != nil {
 		return g, err
 	}
 	text, err := file.Want(handover.FileStanding)
@@ -257,7 +248,7 @@ func GivenIn(file handover.Files) (g *Given, err error) {
 	if g.Accounts, err = file.Accounts(); err != nil {
 		return g, err
 	}
-	for _, o := range GivenTables() {
+	for _, o := range givenTables() {
 		rec, err := file.Table(memory.NewGoAllocator(), o)
 		if err != nil {
 			return g, err

@@ -60,8 +60,8 @@ func ReceivedIn(names []string, file handover.Files) (r *Received, err error) {
 	}
 	design := !slices.Contains(names, handover.FileStanding)
 	if design {
-		r.Experiment, r.Planned, err = DesignIn(file)
-	} else if r.Given, err = GivenIn(file); err == nil {
+		r.Experiment, r.Planned, err = designIn(file)
+	} else if r.Given, err = givenIn(file); err == nil {
 		r.Experiment, r.Planned = r.Given.Experiment, r.Given.Planned
 	}
 	if err != nil {

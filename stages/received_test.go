@@ -115,7 +115,7 @@ func TestWholeParcels(t *testing.T) {
 // edited gives a table with other values; value is asked for each cell.
 func (p parcel) edited(t *testing.T, name string, value func(column string, row int, v any) any) {
 	t.Helper()
-	for _, o := range slices.Concat(GivenTables(), judged()) {
+	for _, o := range slices.Concat(givenTables(), judged()) {
 		if o.Name != name {
 			continue
 		}
@@ -188,7 +188,7 @@ func replaced(old, with string) func([]byte) []byte {
 
 // schemaOf gives fields and notes of a table.
 func schemaOf(name string) ([]arrow.Field, map[string]string) {
-	for _, o := range slices.Concat(GivenTables(), judged()) {
+	for _, o := range slices.Concat(givenTables(), judged()) {
 		if o.Name == name {
 			return slices.Clone(o.Schema.Fields()), o.Schema.Metadata().ToMap()
 		}

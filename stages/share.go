@@ -139,7 +139,7 @@ func (h Home) hide(ctx context.Context, key handover.Key, out *Handed) (*Given, 
 			rec.Release()
 		}
 	}()
-	for _, o := range GivenTables() {
+	for _, o := range givenTables() {
 		if o.Name == paths.TablePaths {
 			continue // made anew
 		}
@@ -250,7 +250,7 @@ func (h Home) fill(out *Handed, g *Given, done *pipeline.Outcome) error {
 	}
 	all[handover.FileStanding] = standing
 	maps.Copy(all, g.Accounts)
-	for _, o := range GivenTables() {
+	for _, o := range givenTables() {
 		if all[handover.Parquet(o.Name)], err = done.Bytes(o.Name); err != nil {
 			return err
 		}

@@ -58,7 +58,7 @@ func TestHandedOverAndMadeAgain(t *testing.T) {
 			out, err := h.HandOver(context.Background(), key)
 			require.NoError(t, err)
 			defer out.Release()
-			g, err := GivenIn(payload(out.Files))
+			g, err := givenIn(payload(out.Files))
 			require.NoError(t, err)
 			defer g.Release()
 			again, err := g.Again(context.Background(), 1)

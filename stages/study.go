@@ -86,7 +86,7 @@ func studyIn(b Bundle) (*pooling.Study, error) {
 		return nil, diag.List{{Pos: diag.Pos{File: "bag-info.txt"}, Code: handover.Code, Msg: fmt.Sprintf("%s is no operator's number of 16 hexadecimal digits, so it can't be told who is independent of whom", OperatorLabel),
 			Mend: "ask the sender for the bundle once more; it was not made by fairlobe share"}}
 	}
-	exp, planned, err := DesignIn(files)
+	exp, planned, err := designIn(files)
 	if err != nil {
 		return nil, err
 	}
@@ -214,7 +214,7 @@ func findingsIn(files handover.Files, exp *experiments.Experiment, planned []sch
 
 // outputOf gives a shared table by its name.
 func outputOf(name string) pipeline.Output {
-	all := append(GivenTables(), judged()...)
+	all := append(givenTables(), judged()...)
 	return all[slices.IndexFunc(all, func(o pipeline.Output) bool { return o.Name == name })]
 }
 

@@ -3,7 +3,6 @@ package handover
 import (
 	"fmt"
 	"regexp"
-	"slices"
 	"strings"
 )
 
@@ -50,5 +49,5 @@ func licenceIDs() []string {
 	for _, l := range licences() {
 		out = append(out, l.ID)
 	}
-	return slices.Clip(out)
+	return out
 }

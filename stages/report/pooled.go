@@ -106,8 +106,8 @@ func ranged(c *pooling.ClaimEntry, i *[2]float64) string {
 	return from + " to " + sized(c, i[1])
 }
 
-// aloneSpread writes a spread, which has no sign.
-func aloneSpread(c *pooling.ClaimEntry, v float64) string {
+// spread writes a standard deviation between places, which has no sign.
+func spread(c *pooling.ClaimEntry, v float64) string {
 	return strings.TrimPrefix(sized(c, v), "+")
 }
 
@@ -120,16 +120,16 @@ func spreadWords(c *pooling.ClaimEntry) string {
 	test := fmt.Sprintf("Q = %.2f with %s, p = %s.", h.Q, counted(h.QDF, "degree")+" of freedom", number(h.QP))
 	open := ""
 	if h.TauIn != nil {
-		open = fmt.Sprintf(" (95\u00a0%%: %s to %s)", strings.Fields(aloneSpread(c, h.TauIn[0]))[0], aloneSpread(c, h.TauIn[1]))
+		open = fmt.Sprintf(" (95\u00a0%%: %s to %s)", strings.Fields(spread(c, h.TauIn[0]))[0], spread(c, h.TauIn[1]))
 	}
 	if h.Tau == 0 {
 		said := "The places differ no more than chance within the trials explains."
 		if h.TauIn != nil {
-			said = fmt.Sprintf("The places differ no more than chance within the trials explains; a standard deviation of up to %s between them is not ruled out.", aloneSpread(c, h.TauIn[1]))
+			said = fmt.Sprintf("The places differ no more than chance within the trials explains; a standard deviation of up to %s between them is not ruled out.", spread(c, h.TauIn[1]))
 		}
 		return said + " " + test
 	}
-	said := fmt.Sprintf("Places differ by a standard deviation of about %s%s.", aloneSpread(c, h.Tau), open)
+	said := fmt.Sprintf("Places differ by a standard deviation of about %s%s.", spread(c, h.Tau), open)
 	if h.I2 != nil {
 		said += fmt.Sprintf(" That is %.0f\u00a0%% of all scatter (I\u00b2); the rest is chance within the trials.", *h.I2)
 	}
