@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -16,8 +15,6 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"fairlobe/datasets"
-	"fairlobe/pipeline/diag"
-	"fairlobe/stages/internal/signflip"
 	"fairlobe/stages/judge"
 )
 
@@ -223,53 +220,6 @@ func TestFamily(t *testing.T) {
 	require.Len(t, doc.Claims[2].LeftOut, 3)
 }
 
-func TestWhoDoesNotEnter(t *testing.T) {
-	good := level(1, 0.5)
-	for want, change := range map[string]func(f *Finding){
-		"described, not tested (evidence: compared)": func(f *Finding) { f.Evidence = judge.Compared },
-		"described, not tested (evidence: none)":     func(f *Finding) { f.Evidence = "" },
-		"refused there: too few stations":            func(f *Finding) { f.Verdict, f.Reason = judge.Refused, "too few stations" },
-		"added after the seal":                       func(f *Finding) { f.AddedAfterSeal = true },
-		"the trial is not over: 5 of 16 blocks":      func(f *Finding) { f.ReasonCode, f.Blocks = "unfinished", 5 },
-		"no interval with two ends":                  func(f *Finding) { f.Interval = &[2]*float64{of(0.0), nil} },
-		"fewer than two blocks":                      func(f *Finding) { f.Blocks = 1 },
-		"no width":                                   func(f *Finding) { f.Interval = &[2]*float64{of(1.0), of(1.0)} },
-		"its lobe has no interval:":                  func(f *Finding) { *f = lobe(1, 0, 0.3, 0); f.Interval = nil },
-		"its lobe has no interval with two ends":     func(f *Finding) { *f = lobe(1, 0, 0.3, 0); f.Interval[1] = nil },
-		"no lobe could be fitted":                    func(f *Finding) { *f = lobe(1, 0, 0.3, 0); f.Fits = nil },
-	} {
-		bad, beside := good, good
-		change(&bad)
-		if bad.Kind == "directivity" {
-			beside = lobe(1, 0, 0.3, 0)
-		}
-		c := pooledOf(t, study(1, beside), study(2, bad), study(3, beside)).Claims[0]
-		require.Len(t, c.LeftOut, 1, want)
-		require.Contains(t, c.LeftOut[0].Reason, want)
-		require.Equal(t, 2, c.Operators)
-		require.Contains(t, codes(c.Warnings), "two_studies")
-	}
-	found := good
-	found.Verdict = judge.Different
-	c := pooledOf(t, study(1, found), study(2, func() Finding { f := good; f.Evidence = judge.Observed; return f }())).Claims[0]
-	require.Equal(t, judge.Undecided, c.Verdict, "a verdict of a pool speaks of two operators or more")
-	require.Equal(t, oneOperator, c.ReasonCode)
-	require.Contains(t, c.Reason, "its own verdict is different: the data allow much")
-	require.InDelta(t, 100, c.Studies[0].Weight, 0)
-}
-
-// A lobe of one arm is never tested; a bundle that says so all the same is not taken at its word.
-func TestLobeOfOneArm(t *testing.T) {
-	f := lobe(3, 0, 0.1, 300)
-	f.Arms, f.Azimuths[1] = []string{"high"}, nil
-	for _, frame := range []string{"", North, Wire} {
-		doc, err := Pool([]Study{study(1, f), study(2, f)}, Options{Frame: frame})
-		require.NoError(t, err)
-		require.Equal(t, noneEnters, doc.Claims[0].ReasonCode)
-		require.Equal(t, "one arm alone is compared with nothing", doc.Claims[0].LeftOut[0].Reason)
-	}
-}
-
 func TestOneBundle(t *testing.T) {
 	doc := pooledOf(t, study(1, level(1, 0.5), lobe(1, 0, 0.3, 0)))
 	require.Len(t, doc.Claims, 2)
@@ -305,62 +255,6 @@ func TestOneOperator(t *testing.T) {
 	require.Contains(t, codes(pooledOf(t, a, b).Warnings), "same_square")
 }
 
-func refusal(t *testing.T, studies ...Study) diag.List {
-	t.Helper()
-	_, err := Pool(studies, Options{})
-	var list diag.List
-	require.ErrorAs(t, err, &list)
-	return list
-}
-
-func TestTheSameDataTwice(t *testing.T) {
-	a, b := study(1, level(1, 0.5)), study(2, level(1, 0.5))
-	b.Identity = a.Identity
-	list := refusal(t, a, b)
-	require.Equal(t, "same_bundle", list[0].Code)
-
-	b = study(2, level(1, 0.5))
-	b.Findings[0].Blocks = 12
-	b.Receptions = append(slices.Clone(a.Receptions[:11]), b.Receptions[:9]...)
-	slices.Sort(b.Receptions)
-	for _, order := range [][]Study{{a, b}, {b, a}} {
-		list = refusal(t, order...)
-		require.Len(t, list, 1)
-		require.Equal(t, "same_data", list[0].Code)
-		require.Equal(t, "b2.zip", list[0].Pos.File)
-		require.Equal(t, "leave b2.zip out: the other one has more blocks, 16 against 12", list[0].Mend)
-		require.Contains(t, list[0].Msg, "b1.zip: 11 of the 20 receptions")
-	}
-	b.Receptions = append(slices.Clone(a.Receptions[:10]), study(2).Receptions[:10]...)
-	slices.Sort(b.Receptions)
-	pooledOf(t, a, b) // half is not more than half
-}
-
-func TestOtherQuestions(t *testing.T) {
-	a, b, c := study(1, level(1, 0.5)), study(2, level(1, 0.5)), study(3, level(1, 0.5))
-	for name, change := range map[string]func(q *Question){
-		"claim": func(q *Question) { q.Claim = "other" }, "kind": func(q *Question) { q.Kind = "null" }, "band": func(q *Question) { q.Band = "10m" },
-		"arms": func(q *Question) { q.Arms = []string{"low", "high"} }, "direction": func(q *Question) { q.Direction = "received" },
-		"distance": func(q *Question) { q.WithinKm = &[2]float64{0, 500} }, "step": func(q *Question) { q.StepDB = of(3.0) },
-	} {
-		other := b
-		other.Findings = slices.Clone(b.Findings)
-		change(&other.Findings[0].Question)
-		require.Equal(t, "different_questions", refusal(t, a, other)[0].Code, name)
-		doc := pooledOf(t, a, other, c)
-		require.Len(t, doc.Claims, 1, name)
-		require.Equal(t, 2, doc.Claims[0].Operators)
-		require.Len(t, doc.Alone, 1)
-		require.Contains(t, codes(doc.Warnings), "asks_something_else")
-	}
-	small := b
-	small.Findings = slices.Clone(b.Findings)
-	small.Findings[0].Smallest = 1
-	got := pooledOf(t, a, small).Claims[0]
-	require.InDelta(t, 1, got.Smallest, 0)
-	require.Contains(t, codes(got.Warnings), "smallest_differs")
-}
-
 func TestCounts(t *testing.T) {
 	match := func(verdict string) Finding {
 		f := level(0, 0)
@@ -371,115 +265,6 @@ func TestCounts(t *testing.T) {
 	require.Equal(t, Counted, c.Verdict)
 	require.Contains(t, c.Reason, "holds at 2 of 3, fails at 1 of 3")
 	require.Nil(t, c.FamilySize)
-}
-
-// Three lobes of 2 dB along their wires, which run toward 0, 120 and 240 degrees: nothing from north, a lobe of 2 dB in the frame of the wire.
-func TestFrames(t *testing.T) {
-	three := func(frame string) []Study {
-		var out []Study
-		for i, azimuth := range []float64{0, 120, 240} {
-			sin, cos := math.Sincos(azimuth * math.Pi / 180)
-			f := lobe(2*cos, 2*sin, 0.15, azimuth)
-			f.Frame = frame
-			f.FrontToBack = &FrontToBack{azimuth, of(4.0 + 0.1*float64(i)), &[2]*float64{of(3.0), of(5.3)}}
-			out = append(out, study(i+1, f))
-		}
-		return out
-	}
-	c := pooledOf(t, three("")...).Claims[0]
-	require.Equal(t, North, c.Directivity.Frame)
-	require.Contains(t, codes(c.Warnings), "wires_differ")
-	require.Equal(t, judge.Undecided, c.Verdict)
-	require.InDelta(t, 0, *c.Estimate, 1e-4)
-	require.Nil(t, c.Directivity.Lobes[0].TowardDeg)
-	require.Equal(t, 4, c.Heterogeneity.QDF)
-
-	c = pooledOf(t, three(Wire)...).Claims[0]
-	require.Equal(t, Wire, c.Directivity.Frame)
-	require.Empty(t, slices.DeleteFunc(codes(c.Warnings), func(s string) bool { return s == "few_studies" }))
-	require.Equal(t, judge.Different, c.Verdict, c.Reason)
-	require.InDelta(t, 2, *c.Estimate, 1e-4)
-	require.InDelta(t, 0, math.Remainder(*c.Directivity.Lobes[0].TowardDeg, 360), 0.1)
-	require.Contains(t, c.Reason, "toward 0 degrees clockwise from the way in which the wire runs, 2.00 dB")
-	require.Equal(t, 3, c.Directivity.FrontToBack.Operators)
-	require.InDelta(t, 4.1, *c.Directivity.FrontToBack.Estimate, 1e-4)
-
-	doc, err := Pool(three(""), Options{Frame: Wire})
-	require.NoError(t, err)
-	require.Equal(t, judge.Different, doc.Claims[0].Verdict)
-
-	mixed := three(Wire)
-	mixed[1].Findings[0].Frame = ""
-	c = pooledOf(t, mixed...).Claims[0]
-	require.Equal(t, Wire, c.Directivity.Frame, "what one left open, the others decide")
-	require.NotContains(t, codes(c.Warnings), "frames_differ")
-	mixed[1].Findings[0].Frame = North
-	require.Contains(t, codes(pooledOf(t, mixed...).Claims[0].Warnings), "frames_differ")
-	mixed[1].Findings[0].Frame = Wire
-	mixed[1].Findings[0].Azimuths[1] = of(90.0)
-	c = pooledOf(t, mixed...).Claims[0]
-	require.Len(t, c.LeftOut, 1)
-	require.Contains(t, c.LeftOut[0].Reason, "they run toward 120 and 90 degrees")
-	mixed[1].Findings[0].Azimuths[1] = nil
-	require.Contains(t, pooledOf(t, mixed...).Claims[0].LeftOut[0].Reason, "it is not given")
-}
-
-// Two lobes of the second harmonic repeat after half a turn; the shape any asks both harmonics, and its p is twice the lesser.
-func TestShapes(t *testing.T) {
-	four := func(shape string, harmonics ...int) []Study {
-		var out []Study
-		for i := range 4 {
-			f := lobe(0, 0, 0.2, 0)
-			f.Shape = shape
-			f.Fits = nil
-			for _, h := range harmonics {
-				sin, cos := math.Sincos(float64(h) * 100 * math.Pi / 180)
-				f.Fits = append(f.Fits, Fit{h, 2*cos + 0.05*float64(i), 2 * sin, 0.04, 0.04, 0.01})
-			}
-			out = append(out, study(i+1, f))
-		}
-		return out
-	}
-	c := pooledOf(t, four("two-sided", 2)...).Claims[0]
-	require.InDelta(t, 100, *c.Directivity.Lobes[0].TowardDeg, 2)
-	require.Contains(t, c.Reason, "in the directions 1")
-	require.Contains(t, codes(c.Warnings), "same_receivers")
-	c = pooledOf(t, four("any", 1, 2)...).Claims[0]
-	require.Len(t, c.Directivity.Lobes, 2)
-	least := min(*c.Directivity.Lobes[0].P, *c.Directivity.Lobes[1].P)
-	require.InDelta(t, 2*least, *c.P, 2e-6)
-	c = pooledOf(t, four("any", 1)...).Claims[0]
-	require.Equal(t, noneEnters, c.ReasonCode, "both harmonics are needed")
-}
-
-// Flat lobes rest on as many stations as in a single trial.
-func TestFewStationsRuleOutNoLobe(t *testing.T) {
-	flat := func(stations int) ClaimEntry {
-		var out []Study
-		for i := range 4 {
-			f := lobe(0.05*float64(i), 0, 0.1, 0)
-			f.Stations = stations
-			out = append(out, study(i+1, f))
-		}
-		return pooledOf(t, out...).Claims[0]
-	}
-	require.Equal(t, judge.Same, flat(3).Verdict)
-	require.Equal(t, "few_to_rule_out", flat(2).ReasonCode)
-}
-
-// A level that is small on average is not the same where a lobe is there.
-func TestSmallLevelThatDependsOnTheDirection(t *testing.T) {
-	var with, said []Study
-	for i := range 4 {
-		with = append(with, study(i+1, level(0.1, 0.3), lobe(2, 0.05*float64(i), 0.1, 0)))
-		f := level(0.1, 0.3)
-		f.Depends = i < 2
-		said = append(said, study(i+1, f))
-	}
-	require.Equal(t, "depends_on_direction", pooledOf(t, with...).Claims[0].ReasonCode)
-	require.Equal(t, "depends_on_direction", pooledOf(t, said...).Claims[0].ReasonCode)
-	said[1].Findings[0].Depends = false
-	require.Equal(t, judge.Same, pooledOf(t, said...).Claims[0].Verdict, "one of four is less than half")
 }
 
 func TestSensitivityAndLeaveOneOut(t *testing.T) {
@@ -535,31 +320,6 @@ func TestExchangedArms(t *testing.T) {
 	require.Equal(t, a.P, b.P)
 }
 
-func TestCheck(t *testing.T) {
-	require.NoError(t, level(1, 0.5).Check())
-	require.NoError(t, lobe(1, 1, 0.3, 10).Check())
-	for name, change := range map[string]func(f *Finding){
-		"verdict":        func(f *Finding) { f.Verdict = "maybe" },
-		"estimate":       func(f *Finding) { *f.Estimate = 1e300 },
-		"NaN":            func(f *Finding) { *f.Estimate = math.NaN() },
-		"end":            func(f *Finding) { f.Interval[1] = of(1e300) },
-		"reversed":       func(f *Finding) { f.Interval[0], f.Interval[1] = f.Interval[1], f.Interval[0] },
-		"outside":        func(f *Finding) { *f.Estimate = 9 },
-		"smallest":       func(f *Finding) { f.Smallest = 0 },
-		"points":         func(f *Finding) { f.Kind, *f.Estimate = "heard_by", 101 },
-		"blocks":         func(f *Finding) { f.Blocks = -1 },
-		"fit":            func(f *Finding) { f.Fits = []Fit{{1, 1e300, 0, 1, 1, 0}} },
-		"variance":       func(f *Finding) { f.Fits = []Fit{{1, 1, 0, -1, 1, 0}} },
-		"covariance":     func(f *Finding) { f.Fits = []Fit{{1, 1, 0, 1, 1, 1}} },
-		"NaN covariance": func(f *Finding) { f.Fits = []Fit{{1, 1, 0, 1, 1, math.NaN()}} },
-		"front to back":  func(f *Finding) { f.FrontToBack = &FrontToBack{0, of(1e9), nil} },
-	} {
-		f := level(1, 0.5)
-		change(&f)
-		require.Error(t, f.Check(), name)
-	}
-}
-
 // Whatever the findings are that Check lets pass, pooling ends in a document whose numbers exist or are null.
 func TestAnyNumbers(t *testing.T) {
 	rng := rand.New(rand.NewPCG(3, 4))
@@ -585,62 +345,5 @@ func TestAnyNumbers(t *testing.T) {
 		doc, err := Pool(studies, Options{})
 		require.NoError(t, err)
 		valid(t, doc)
-	}
-}
-
-// How often the pooled intervals hold the mean of the places, with intervals of studies by inverted sign-flip tests over 10 blocks. The bound
-// is four binomial standard errors below 95 %, 6.2 % with 200 simulated pools; the guarded interval may be as wide as it likes.
-func TestCoverage(t *testing.T) {
-	const blocks, operators = 10, 5
-	pools := 200
-	if testing.Short() {
-		pools = 20
-	}
-	below := 0.95 - 4*math.Sqrt(0.05*0.95/float64(pools))
-	plan := signflip.NewPlan(blocks, 1)
-	rng := rand.New(rand.NewPCG(5, 6))
-	flipInterval := func(mean, sd float64) (estimate, low, high float64) {
-		var x [blocks]float64
-		for b := range x {
-			x[b] = mean + sd*rng.NormFloat64()
-			estimate += x[b] / blocks
-		}
-		low, high = signflip.Interval(func(d float64) float64 {
-			var g [blocks]float64
-			for b := range g {
-				g[b] = x[b] - d
-			}
-			return plan.Abs(g[:])
-		}, estimate, 8*sd, 0.05, 9)
-		return estimate, low, high
-	}
-	for _, tau := range []float64{0, 0.5, 1.5} {
-		plain, guarded, singles := 0, 0, 0
-		for range pools {
-			var studies []Study
-			for i := range operators {
-				truth := 1 + tau*rng.NormFloat64()
-				estimate, low, high := flipInterval(truth, 0.8+1.2*rng.Float64())
-				if low <= truth && truth <= high {
-					singles++
-				}
-				f := level(estimate, 1)
-				f.Interval, f.Blocks = &[2]*float64{&low, &high}, blocks
-				studies = append(studies, study(i+1, f))
-			}
-			doc, err := Pool(studies, Options{})
-			require.NoError(t, err)
-			c := doc.Claims[0]
-			if contains(c.Interval, 1) {
-				plain++
-			}
-			if contains(c.Guarded, 1) {
-				guarded++
-			}
-		}
-		share := func(n int) float64 { return float64(n) / float64(pools) }
-		t.Logf("tau %g: single intervals %.1f %%, plain %.1f %%, guarded %.1f %%", tau, 100*share(singles)/operators, 100*share(plain), 100*share(guarded))
-		require.GreaterOrEqual(t, share(plain), below, "tau %g", tau)
-		require.GreaterOrEqual(t, share(guarded), below, "tau %g", tau)
 	}
 }
