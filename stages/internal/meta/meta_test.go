@@ -23,8 +23,8 @@ type checkCase struct {
 		QDF                            int       `json:"Q_df"`
 		QP                             float64   `json:"Q_p"`
 		Prediction                     []float64 `json:"prediction_interval95"`
-		Tau2CI                         []float64 `json:"tau2_ci95"`
-		I2CI                           []float64 `json:"I2_ci95_percent"`
+		Tau2Interval                   []float64 `json:"tau2_ci95"`
+		I2Interval                     []float64 `json:"I2_ci95_percent"`
 		DDF                            int
 	}
 	Tol float64 `json:"tol_rel"`
@@ -95,10 +95,10 @@ func TestPublishedCases(t *testing.T) {
 			case "tau2_q_profile":
 				low, high, err := QProfile(studies)
 				require.NoError(t, err)
-				near(t, want.Tau2CI[0], low, c.Tol, "tau2, low")
-				near(t, want.Tau2CI[1], high, c.Tol, "tau2, high")
-				near(t, want.I2CI[0], 100*low/(low+scalars(studies).typical()), c.Tol, "I2, low")
-				near(t, want.I2CI[1], 100*high/(high+scalars(studies).typical()), c.Tol, "I2, high")
+				near(t, want.Tau2Interval[0], low, c.Tol, "tau2, low")
+				near(t, want.Tau2Interval[1], high, c.Tol, "tau2, high")
+				near(t, want.I2Interval[0], 100*low/(low+scalars(studies).typical()), c.Tol, "I2, low")
+				near(t, want.I2Interval[1], 100*high/(high+scalars(studies).typical()), c.Tol, "I2, high")
 			case "leave_one_out":
 				var estimates, errors, tau2 []float64
 				require.NoError(t, json.Unmarshal(want.Estimate, &estimates))
