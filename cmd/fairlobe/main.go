@@ -9,6 +9,7 @@ import (
 	"io/fs"
 	"os"
 	"os/signal"
+	"slices"
 	"strings"
 	"syscall"
 
@@ -113,7 +114,7 @@ func kept(cmd *cobra.Command) string {
 		return "; what was computed is kept, and the next run goes on from there"
 	case cmd != nil && cmd.Name() == "field":
 		return "; the log has everything, and the same command goes on from there"
-	case cmd != nil && (cmd.Name() == "receive" || cmd.Name() == "share"):
+	case cmd != nil && slices.Contains([]string{"share", "receive", "pool"}, cmd.Name()):
 		return "; nothing was written"
 	}
 	return ""

@@ -41,6 +41,7 @@ func TestStatus(t *testing.T) {
 		{"findings", diag.List{{Pos: diag.Pos{File: "a.toml", Line: 3}, Msg: "m", Mend: "n"}}, runCmd, 1, "a.toml:3: m\n    mend: n\n"},
 		{"findings, wrapped", fmt.Errorf("reading: %w", diag.List{{Msg: "m"}}), runCmd, 1, "m\n"},
 		{"interrupted", fmt.Errorf("stage x: %w", context.Canceled), runCmd, 130, "fairlobe: interrupted; what was computed is kept, and the next run goes on from there\n"},
+		{"interrupted, nothing written", context.Canceled, poolCommand(streams{}), 130, "fairlobe: interrupted; nothing was written\n"},
 		{"interrupted, nothing kept", context.Canceled, root, 130, "fairlobe: interrupted\n"},
 		{"wrong use", usage("no %s", "x"), runCmd, 2, "fairlobe: no x\n    mend: see fairlobe help run\n"},
 		{"wrong use at the top", usage("no"), root, 2, "fairlobe: no\n    mend: see fairlobe help\n"},
