@@ -90,7 +90,7 @@ func studyIn(b Bundle) (*pooling.Study, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &pooling.Study{Name: b.Name(), Identity: b.Identity(), Title: exp.Title, Operator: operator, Square: exp.Station.Locator[:min(4, len(exp.Station.Locator))]}
+	s := &pooling.Study{Name: b.Name(), Identity: b.Identity(), Title: exp.Title, Operator: operator, Square: experiments.CutLocator(exp.Station.Locator)}
 	if s.Origin, err = originIn(files); err != nil {
 		return nil, err
 	}
