@@ -7,7 +7,6 @@ import (
 	"os"
 	"path/filepath"
 
-	"fairlobe/pipeline/atomicfile"
 	"fairlobe/pipeline/diag"
 	"fairlobe/stages/handover"
 )
@@ -51,7 +50,7 @@ func keyFault(path, msg, mend string) error {
 	return diag.List{{Pos: diag.Pos{File: path}, Code: "key", Msg: msg, Mend: mend}}
 }
 
-// keep writes a key that was drawn, for its owner alone.
+// keep writes a key that was drawn, for its owner alone. One that was drawn there meanwhile stays: bundles were made with it.
 func (k shareKey) keep() error {
 	if !k.made {
 		return nil
@@ -59,8 +58,16 @@ func (k shareKey) keep() error {
 	if err := os.MkdirAll(filepath.Dir(k.path), 0o700); err != nil {
 		return fmt.Errorf("making the folder of your key: %w", err)
 	}
-	if err := atomicfile.WriteFile(k.path, k.Text(), 0o600); err != nil {
+	file, err := os.OpenFile(k.path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+	if errors.Is(err, fs.ErrExist) {
+		return keyFault(k.path, "another key was drawn here meanwhile; nothing was written", "share it again: with that key")
+	}
+	if err != nil {
 		return fmt.Errorf("writing your key: %w", err)
+	}
+	_, err = file.Write(k.Text())
+	if err = errors.Join(err, file.Sync(), file.Close()); err != nil {
+		return fmt.Errorf("writing your key: %w", errors.Join(err, os.Remove(k.path)))
 	}
 	return nil
 }
