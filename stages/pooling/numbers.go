@@ -41,7 +41,7 @@ func outward(low, high float64) *[2]float64 {
 
 // hundredths rounds one way; a value that is a hundredth already, but for the last bits, stays.
 func hundredths(v float64, round func(float64) float64) float64 {
-	if near := math.Round(v * 100); math.Abs(v*100-near) < 1e-7 {
+	if near := math.Round(v * 100); math.Abs(float64(v*100)-near) < 1e-7 {
 		return near/100 + 0
 	}
 	return round(v*100)/100 + 0

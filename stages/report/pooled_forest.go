@@ -70,7 +70,7 @@ func (f forest) draw(id string) template.HTML {
 		}
 		f.label(p, y, fmt.Sprint(i+1), name, fmt.Sprintf("%.0f %%", part.Weight))
 		f.bar(p, "bar", y+forestBarY, part.Interval)
-		side := 5 + 10*math.Sqrt(max(0, min(100, part.Weight))/100)
+		side := 5 + float64(10*math.Sqrt(max(0, min(100, part.Weight))/100))
 		p.rect("estimate", f.at(part.Estimate)-side/2, y+forestBarY-side/2, side, side)
 		y += forestRow
 	}

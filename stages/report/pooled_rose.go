@@ -41,7 +41,7 @@ func drawRose(id string, c *pooling.ClaimEntry) template.HTML {
 	for _, p := range c.Studies {
 		for _, l := range p.Lobes {
 			if l.Harmonic == pooled.Harmonic {
-				side := 5 + 8*math.Sqrt(max(0, min(100, p.Weight))/100)
+				side := 5 + float64(8*math.Sqrt(max(0, min(100, p.Weight))/100))
 				r.marks(l, func(x, y float64) { r.rect("estimate", x-side/2, y-side/2, side, side) })
 			}
 		}
