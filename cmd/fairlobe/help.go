@@ -444,15 +444,7 @@ func helpCodes() string {
 			last = c.Of
 		}
 		fmt.Fprintf(&out, "  %s\n", c.Code)
-		line := "     "
-		for _, word := range strings.Fields(c.Meaning) {
-			if len(line)+1+len(word) > 80 {
-				out.WriteString(line + "\n")
-				line = "     "
-			}
-			line += " " + word
-		}
-		out.WriteString(line + "\n")
+		say(&out, "      ", "      ", c.Meaning)
 	}
 	return strings.TrimRight(out.String(), "\n")
 }

@@ -108,15 +108,7 @@ SCENARIOS
 `)
 	names, what := rehearsal.Scenarios()
 	for i, name := range names {
-		line := fmt.Sprintf("    %-12s", name)
-		for _, word := range strings.Fields(what[i]) {
-			if len(line)+1+len(word) > 80 {
-				out.WriteString(line + "\n")
-				line = strings.Repeat(" ", 16)
-			}
-			line += " " + word
-		}
-		out.WriteString(line + "\n")
+		say(&out, fmt.Sprintf("    %-12s ", name), strings.Repeat(" ", 17), what[i])
 	}
 	out.WriteString(manyLong)
 	out.WriteString(`
