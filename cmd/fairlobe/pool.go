@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"crypto/sha256"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -124,15 +123,20 @@ func readStudies(ctx context.Context, paths []string) (studies []pooling.Study, 
 	return studies, sizes, faults.Err()
 }
 
-// readStudy also gives the length of the bundle's manifest, whose SHA-256 is the identity: a line of "digest  data/name" for each file.
+// bagManifest is the file of a bundle whose SHA-256 is its identity.
+const bagManifest = "manifest-sha256.txt"
+
+// readStudy also gives the length of the bundle's manifest.
 func readStudy(path string) (*pooling.Study, int64, error) {
 	b, err := bag.Open(path, bag.Limits{})
 	if err != nil {
 		return nil, 0, err
 	}
 	size := 0
-	for _, name := range b.Names() {
-		size += 2*sha256.Size + len("  data/") + len(name) + len("\n")
+	for _, f := range b.Files() {
+		if f.Name == bagManifest {
+			size = len(f.Data)
+		}
 	}
 	study, err := stages.StudyIn(b, filepath.ToSlash(path))
 	return study, int64(size), err
@@ -153,7 +157,7 @@ func poolFiles(doc *pooling.Document, sizes map[string]int64, frame string) (fil
 	files = []pipeline.File{{Name: filePooled, Data: append(text, '\n')}, {Name: report.FileText, Data: whole}, {Name: report.FilePage, Data: page}}
 	m := &manifest.Manifest{Format: 1, Tool: "fairlobe " + version, Go: runtime.Version(), Command: command}
 	for _, s := range doc.Studies {
-		m.Inputs = append(m.Inputs, manifest.File{Name: s.Label + "/manifest-sha256.txt", Bytes: sizes[s.Identity], SHA256: strings.TrimPrefix(s.Identity, "sha256:")})
+		m.Inputs = append(m.Inputs, manifest.File{Name: s.Label + "/" + bagManifest, Bytes: sizes[s.Identity], SHA256: strings.TrimPrefix(s.Identity, "sha256:")})
 	}
 	for _, f := range files {
 		m.Outputs = append(m.Outputs, manifest.File{Name: f.Name, Bytes: int64(len(f.Data)), SHA256: store.Sum(f.Data)})
