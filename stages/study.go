@@ -289,9 +289,13 @@ func (e foundEntry) finding(exp *experiments.Experiment, c experiments.Claim) po
 	return f
 }
 
-// receptionsIn digests the receptions, without what differs between two bundles of the same data: who heard them, which is a keyed hash,
-// and the number of the block.
+// receptionsIn digests the receptions, without what differs between two bundles of the same data: the call of who heard them, which is a
+// keyed hash, and the number of the block. Where it was heard tells apart the reports of operators who sent at the same time.
 func receptionsIn(files handover.Files) ([]uint64, error) {
+	where, err := whereabouts(files)
+	if err != nil {
+		return nil, err
+	}
 	rec, err := files.Table(memory.NewGoAllocator(), outputOf("receptions"))
 	if err != nil {
 		return nil, err
@@ -300,9 +304,27 @@ func receptionsIn(files handover.Files) ([]uint64, error) {
 	out := make([]uint64, 0, rec.NumRows())
 	for r := table.NewReader(rec); r.Next(); {
 		h := fnv.New64a()
-		fmt.Fprintf(h, "%q %d %q %q %x", r.Str("band"), r.Time("slot").UnixMilli(), r.Str("arm"), r.Str("direction"), math.Float64bits(r.Float("snr_db")))
+		fmt.Fprintf(h, "%q %d %q %q %x %s", r.Str("band"), r.Time("slot").UnixMilli(), r.Str("arm"), r.Str("direction"),
+			math.Float64bits(r.Float("snr_db")), where[r.Int("station")])
 		out = append(out, h.Sum64())
 	}
 	slices.Sort(out)
+	return out, nil
+}
+
+// whereabouts tell by its number in which direction and how far away a station is, to 10 degrees and 100 km: so roughly that another
+// locator of the same garden changes little.
+func whereabouts(files handover.Files) (map[int64]string, error) {
+	rec, err := files.Table(memory.NewGoAllocator(), outputOf("stations"))
+	if err != nil {
+		return nil, err
+	}
+	defer rec.Release()
+	out := map[int64]string{}
+	for r := table.NewReader(rec); r.Next(); {
+		if !r.Null("bearing_deg") && !r.Null("distance_km") {
+			out[r.Int("number")] = fmt.Sprintf("%.0f %.0f", math.Floor(r.Float("bearing_deg")/10), math.Floor(r.Float("distance_km")/100))
+		}
+	}
 	return out, nil
 }

@@ -27,9 +27,9 @@ import (
 // level=2.1:0.6 lobe=1.5:300:0.4 ... Level is estimate and half of its interval, lobe amplitude, azimuth and standard error, on 20m both.
 // What is not said is as in the default.
 func madeBundleFile(ts *testscript.TestScript, _ bool, args []string) {
-	b := madeBundle{name: "ridge-wire", operator: "1", square: "MN83", level: "2.1:0.6", lobe: "1:300:0.4", azimuth: "300", blocks: "16", receptions: "1", sealed: "true", frame: "wire"}
+	b := madeBundle{name: "ridge-wire", operator: "1", square: "MN83", level: "2.1:0.6", lobe: "1:300:0.4", azimuth: "300", blocks: "16", receptions: "1", far: "1000", sealed: "true", frame: "wire"}
 	fields := map[string]*string{"name": &b.name, "operator": &b.operator, "square": &b.square, "level": &b.level, "lobe": &b.lobe, "azimuth": &b.azimuth, "blocks": &b.blocks,
-		"receptions": &b.receptions, "sealed": &b.sealed, "origin": &b.origin, "claim": &b.claim, "frame": &b.frame, "without": &b.without, "verdict": &b.verdict, "was": &b.was, "now": &b.now}
+		"receptions": &b.receptions, "far": &b.far, "sealed": &b.sealed, "origin": &b.origin, "claim": &b.claim, "frame": &b.frame, "without": &b.without, "verdict": &b.verdict, "was": &b.was, "now": &b.now}
 	for _, arg := range args[1:] {
 		key, value, _ := strings.Cut(arg, "=")
 		if fields[key] == nil {
@@ -43,7 +43,7 @@ func madeBundleFile(ts *testscript.TestScript, _ bool, args []string) {
 }
 
 type madeBundle struct {
-	name, operator, square, level, lobe, azimuth, blocks, receptions, sealed string
+	name, operator, square, level, lobe, azimuth, blocks, receptions, far, sealed string
 
 	origin  string // kind of repeat
 	claim   string // name of the level's claim
@@ -174,5 +174,7 @@ func (b madeBundle) found(exp *experiments.Experiment) (verdicts []byte, tables 
 		at := time.UnixMilli(int64(1e12) + int64(first*1e9) + int64(block)*15000).UTC()
 		heard.Append(1, "20m", block+1, "high", "sent", 0, at, -float64(block), 0.1, nil)
 	}
-	return verdicts, map[string]arrow.Record{"verdicts": rows.Record(), "fits": fits.Record(), "receptions": heard.Record()}, nil
+	stations := table.NewBuilder(datasets.Stations())
+	stations.Append(0, "hash of "+b.operator, "", nil, nil, nil, 45.0, numbers(b.far)[0], 5.0, "unknown")
+	return verdicts, map[string]arrow.Record{"verdicts": rows.Record(), "fits": fits.Record(), "receptions": heard.Record(), "stations": stations.Record()}, nil
 }
