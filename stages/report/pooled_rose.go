@@ -38,16 +38,9 @@ func drawRose(id string, c *pooling.ClaimEntry) template.HTML {
 		x, y := around(centre, centre, polarRim, b)
 		r.line("ray", centre, centre, x, y)
 	}
-	for _, p := range c.Studies {
-		for _, l := range p.Lobes {
-			if l.Harmonic == pooled.Harmonic {
-				side := 5 + float64(8*math.Sqrt(max(0, min(100, p.Weight))/100))
-				r.marks(l, func(x, y float64) { r.rect("estimate", x-side/2, y-side/2, side, side) })
-			}
-		}
-	}
+	// The pooled mark lies below: it is larger, and often stands where an operator's does.
 	r.marks(pooled, func(x, y float64) {
-		const half = 8
+		const half = 11
 		m := &route{}
 		m.to('M', x, y-half)
 		m.to('L', x+half, y)
@@ -56,6 +49,14 @@ func drawRose(id string, c *pooling.ClaimEntry) template.HTML {
 		m.end()
 		r.path("pooled", m)
 	})
+	for _, p := range c.Studies {
+		for _, l := range p.Lobes {
+			if l.Harmonic == pooled.Harmonic {
+				side := 5 + float64(8*math.Sqrt(max(0, min(100, p.Weight))/100))
+				r.marks(l, func(x, y float64) { r.rect("estimate", x-side/2, y-side/2, side, side) })
+			}
+		}
+	}
 	if d.Frame == pooling.Wire {
 		x, y := around(centre, centre, polarRim+22, 0)
 		r.text(x, y+5, "label strong", "middle", "the wire's way")

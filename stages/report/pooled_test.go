@@ -131,6 +131,24 @@ func TestPooledFigures(t *testing.T) {
 	}
 }
 
+// A lobe of nearly the pooled size and direction would vanish below the pooled mark.
+func TestNoOperatorBehindThePooledLobe(t *testing.T) {
+	pictures := 0
+	for name, doc := range pooledCases(t) {
+		for i := range doc.Claims {
+			picture := string(drawRose("rose", &doc.Claims[i]))
+			if picture == "" {
+				continue
+			}
+			pooled, first := strings.Index(picture, `class="pooled"`), strings.Index(picture, `class="estimate"`)
+			require.Positive(t, pooled, name)
+			require.Greater(t, first, pooled, name)
+			pictures++
+		}
+	}
+	require.Positive(t, pictures)
+}
+
 func TestPooledText(t *testing.T) {
 	_, whole := PooledText(pooledCases(t)["3 studies"], "fairlobe pool BUNDLE...")
 	golden := filepath.Join("testdata", "pooled.txt")
