@@ -190,6 +190,9 @@ func newPooledClaim(c *pooling.ClaimEntry, i int) pooledClaim {
 
 func forestNote(c *pooling.ClaimEntry) string {
 	said := "Squares: the operators, larger for more weight, with the interval of each; the weight stands at the right."
+	if c.Kind == "directivity" {
+		said += " It comes from the lobe as a vector, as pooling needs it, and may differ from the one that the operator's own report gives."
+	}
 	if c.Interval != nil {
 		said += " Diamond: the pooled interval, highest at the estimate."
 		if c.Guarded != nil && *c.Guarded != *c.Interval {

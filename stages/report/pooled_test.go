@@ -131,6 +131,20 @@ func TestPooledFigures(t *testing.T) {
 	}
 }
 
+// An operator who compares the pool with the own report finds another interval of the same lobe.
+func TestPooledLobesTellWhyTheirIntervalsDiffer(t *testing.T) {
+	const said = "may differ from the one that the operator&#39;s own report gives"
+	for _, doc := range pooledCases(t) {
+		lobes := 0
+		for _, c := range doc.Claims {
+			if c.Kind == "directivity" && len(c.Studies) > 0 {
+				lobes++
+			}
+		}
+		require.Equal(t, lobes, strings.Count(pooledHTML(t, doc), said))
+	}
+}
+
 // A lobe of nearly the pooled size and direction would vanish below the pooled mark.
 func TestNoOperatorBehindThePooledLobe(t *testing.T) {
 	pictures := 0
