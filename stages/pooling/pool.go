@@ -328,7 +328,7 @@ func (q *question) warnOfSize() {
 	case k == 2:
 		q.entry.warn("two_studies", "two studies can hardly show how much places differ: the interval is wide for that reason")
 	case k > 2 && k < fewOperators:
-		q.entry.warn("few_studies", fmt.Sprintf("with %d studies it is badly known how much places differ: the interval allows for that, and few studies more may change it much", k))
+		q.entry.warn("few_studies", fmt.Sprintf("with %d studies it is badly known how much places differ: the interval allows for that, and a few more may change it much", k))
 	}
 }
 
