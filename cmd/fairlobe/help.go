@@ -24,10 +24,10 @@ Your own trial, in this order:
 
     fairlobe new my-wire                  an experiment file to fill in
     fairlobe check my-wire.toml           what is wrong or doubtful in it
+    fairlobe design my-wire.toml          how long it takes, what it can find
     fairlobe rehearse my-wire.toml        what it would find in a made-up sky
     fairlobe design --seal my-wire.toml   draws the order and fixes it; send the
                                           line that it prints to a friend
-    fairlobe design my-wire.toml          how long it takes, how many changes
     fairlobe field my-wire.toml           the trial: what to connect when, and a
                                           log of what you do
     fairlobe run my-wire.toml             verdicts
