@@ -50,8 +50,9 @@ EXIT STATUS
 const runLong = `Reads the experiment and its data, judges each claim, and writes the output
 folder:
 
-    report.txt      the answers, how sure they are, where each row went
-    verdicts.json   the same for programs (datasets/verdicts.schema.json)
+    report.html     the answers and all that stands behind them, with pictures
+    report.txt      the same in words: how sure they are, where each row went
+    verdicts.json   the verdicts for programs (datasets/verdicts.schema.json)
     tables/         every table as Parquet; with --csv as CSV too
     manifest.json   what was read and written, with SHA-256
 
