@@ -99,6 +99,8 @@ func TestFilesRefusedAsAWhole(t *testing.T) {
 		{"format", File{Format: "parquet"}, []byte("PAR1"), []string{`the format "parquet" can't be read`, "mend: give ADI text"}},
 		{"missing columns, all at once, with the header listed", File{Format: "table", Form: form()}, []byte("when,tx,rx,dB\n"),
 			[]string{`column "db" is not in the header ("when", "tx", "rx", "dB")`, `column "band" is not in the header`, "let columns.snr_db name a column"}},
+		{"another delimiter is one fault", File{Format: "table", Form: form()}, []byte("when;tx;rx;db;band\n"),
+			[]string{"spots/file:1: the columns of the file are parted by \";\", not by \",\"\n    mend: in [[spots]], write delimiter = \";\""}},
 		{"column twice", File{Format: "table", Form: form()}, []byte("when,tx,rx,db,band,db\n"), []string{`column "db" occurs twice in the header`}},
 		{"layout", File{Format: "table", Form: Form{Columns: form().Columns, Delimiter: ',', Header: true, TimeLayout: "YYYY"}}, []byte("when,tx,rx,db,band\n"), []string{"it has no MM", "mend: correct time_layout"}},
 	} {

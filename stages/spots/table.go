@@ -109,6 +109,10 @@ func (f File) parser(in *delimited.Reader) (*parser, error) {
 		}
 		p.fields[col.Name] = found
 	}
+	if other, ok := in.OtherDelimiter(); ok && len(faults) > 0 { // one fault, not one for each column
+		return nil, f.fault(1, fmt.Sprintf("the columns of the file are parted by %q, not by %q", string(other), string(rune(f.Form.Delimiter))),
+			fmt.Sprintf("in [[spots]], write delimiter = %q", string(other)))
+	}
 	return p, faults.Err()
 }
 

@@ -261,6 +261,10 @@ func (f File) cells(rows *delimited.Reader) (map[string]cell, error) {
 		}
 		out[c.Name] = cell{at: i, unit: c.Unit}
 	}
+	if other, ok := rows.OtherDelimiter(); ok && len(faults) > 0 { // one fault, not one for each column
+		return nil, f.fault(1, fmt.Sprintf("the columns of the file are parted by %q, not by %q", string(other), string(rune(f.Delimiter))),
+			fmt.Sprintf("in [[sweeps]], write delimiter = %q", string(other)))
+	}
 	return out, faults.Err()
 }
 

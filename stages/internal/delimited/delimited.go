@@ -187,14 +187,21 @@ func (d *Reader) noColumn(name string) error {
 	if near := nearest(name, d.header); near != "" {
 		return fmt.Errorf("%s: did you mean %q", msg, near)
 	}
-	if len(d.header) == 1 {
-		for _, other := range ",;\t|" {
-			if strings.ContainsRune(d.header[0], other) {
-				return fmt.Errorf("%s: the header is one column, is the delimiter %q", msg, string(other))
-			}
+	return errors.New(msg)
+}
+
+// OtherDelimiter gives the delimiter with which the header seems to be written, if it holds none of the one asked for: the
+// whole header is then one column.
+func (d *Reader) OtherDelimiter() (rune, bool) {
+	if len(d.header) != 1 {
+		return 0, false
+	}
+	for _, other := range ",;\t|" {
+		if strings.ContainsRune(d.header[0], other) {
+			return other, true
 		}
 	}
-	return errors.New(msg)
+	return 0, false
 }
 
 // list gives the header for a message, cut to a readable length.

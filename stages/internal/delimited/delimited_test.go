@@ -237,10 +237,21 @@ func TestColumn(t *testing.T) {
 		assert.EqualError(t, err, c.want)
 	}
 
-	_, err = open(t, "when;who\n", commas).Column("who")
-	assert.EqualError(t, err, `column "who" is not in the header ("when;who"): the header is one column, is the delimiter ";"`)
 	_, err = open(t, strings.Repeat("a,", 100)+strings.Repeat("ä", 40)+"\n", commas).Column("where")
 	assert.ErrorContains(t, err, `"a", and 61 more)`)
+}
+
+func TestOtherDelimiter(t *testing.T) {
+	for text, want := range map[string]string{"when;who\n": ";", "when\twho\n": "\t", "when|who\n": "|", "when\n": "", "when,who;whom\n": "", "": ""} {
+		other, ok := open(t, text, commas).OtherDelimiter()
+		assert.Equal(t, want != "", ok, "%q", text)
+		if ok {
+			assert.Equal(t, want, string(other), "%q", text)
+		}
+	}
+	other, ok := open(t, "when,who\n", Options{Delimiter: ';', Header: true}).OtherDelimiter()
+	assert.True(t, ok)
+	assert.Equal(t, ',', other)
 }
 
 func TestColumnByNumber(t *testing.T) {
