@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"strconv"
 	"strings"
 
 	"fairlobe/stages/internal/adif"
@@ -22,13 +23,16 @@ func (r *row) settleBand() error {
 	band, ok := adif.BandOf(r.frequencyMHz)
 	switch {
 	case !ok:
-		return fmt.Errorf("the frequency %g MHz lies in no amateur band; check the unit of the column", r.frequencyMHz)
+		return fmt.Errorf("the frequency %s MHz lies in no amateur band; check the unit of the column", plainMHz(r.frequencyMHz))
 	case r.band != "" && r.band != band:
-		return fmt.Errorf("the frequency %g MHz lies in %s, not in %s", r.frequencyMHz, band, r.band)
+		return fmt.Errorf("the frequency %s MHz lies in %s, not in %s", plainMHz(r.frequencyMHz), band, r.band)
 	}
 	r.band = band
 	return nil
 }
+
+// plainMHz writes a frequency without a power of ten: who left out the unit has millions of them.
+func plainMHz(mhz float64) string { return strconv.FormatFloat(mhz, 'f', -1, 64) }
 
 // The longest call and name of a mode that are read.
 const (

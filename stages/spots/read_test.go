@@ -158,6 +158,7 @@ func TestTables(t *testing.T) {
 		{"frequency in kHz", noBand(unit("frequency_mhz", "kHz")), head + start + "28074.5,\n", []string{"frequency_mhz"}, []string{"2 Q1RDG>Q2AB 10m -3 28.0745"}, nil},
 		{"frequency in MHz", noBand(unit("frequency_mhz", "")), head + start + "14.075,\n", []string{"frequency_mhz"}, []string{"2 Q1RDG>Q2AB 20m -3 14.075"}, nil},
 		{"frequency in no band", noBand(unit("frequency_mhz", "")), head + start + "14075,\n", nil, []string{}, []string{`2 x "14075": the frequency 14075 MHz lies in no amateur band; check the unit`}},
+		{"frequency in Hz, the unit forgotten", noBand(unit("frequency_mhz", "")), head + start + "14075202,\n", nil, []string{}, []string{`2 x "14075202": the frequency 14075202 MHz lies in no amateur band; check the unit`}},
 		{"frequency against band", form(unit("frequency_mhz", "")), head + start + "28.075,\n", nil, []string{}, []string{`2 x "28.075": the frequency 28.075 MHz lies in 10m, not in 20m`}},
 		{"neither band nor frequency", noBand(unit("frequency_mhz", "")), head + start + ",\n", nil, []string{}, []string{`2 - "-": the row tells neither band nor frequency`}},
 		{"power in mW", form(unit("power_w", "mW")), head + start + "200,\n", []string{"power_w"}, []string{"2 Q1RDG>Q2AB 20m -3 0.2"}, nil},
