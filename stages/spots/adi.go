@@ -3,6 +3,7 @@ package spots
 import (
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"fairlobe/pipeline/diag"
@@ -17,6 +18,9 @@ func (f File) readADI(r io.Reader, c *content) error {
 	summary, err := adif.Options{}.Read(r, -1, func(rec *adif.Record) error {
 		if !rec.Accepted {
 			c.refuseRecord(rec)
+			if slices.ContainsFunc(rec.Findings, func(w adif.Finding) bool { return w.Kind == "missing-eor" }) {
+				c.cutAt(rec.Line)
+			}
 			return nil
 		}
 		for _, w := range rec.Findings {
@@ -38,7 +42,7 @@ func (f File) readADI(r io.Reader, c *content) error {
 	for _, w := range summary.Findings {
 		doubts.add(w)
 	}
-	c.notes = doubts.list()
+	c.notes = append(c.notes, doubts.list()...)
 	return nil
 }
 

@@ -62,7 +62,7 @@ func (f File) Refused() string { return "refused_" + f.id() }
 func Read(f File, path string) pipeline.Stage {
 	return pipeline.Stage{
 		Name:    "read_" + f.id(),
-		Version: 2,
+		Version: 3,
 		Sources: []pipeline.Source{{Name: f.Name, Path: path}},
 		Params:  f,
 		Makes:   []pipeline.Output{{Name: f.Rows(), Schema: rowsSchema()}, {Name: f.Refused(), Schema: datasets.Quarantine()}},
@@ -109,6 +109,8 @@ type content struct {
 	first   *refusal
 	pending []refusal // those of the last line: a file without line breaks has all of them there
 	notes   diag.List
+
+	refusedLast int // line of the last refusal
 }
 
 func newContent(file string) *content {
@@ -125,6 +127,7 @@ type refusal struct {
 // refuse keeps a refused row. Its texts are cut and made UTF-8 here, so that they sort as they will stand in the table
 // and a file of nothing but long cells does not fill the memory.
 func (c *content) refuse(line int, column, value, reason string) {
+	c.refusedLast = line
 	r := refusal{line, clean(column, maxShown), clean(value, maxShown), clean(reason, maxReason)}
 	if c.first == nil {
 		c.first = &r
@@ -133,6 +136,13 @@ func (c *content) refuse(line int, column, value, reason string) {
 		c.flush()
 	}
 	c.pending = append(c.pending, r)
+}
+
+// cutAt warns of a file that ends within a row: a row is lost, and nobody knows how many behind it.
+func (c *content) cutAt(line int) {
+	c.notes = append(c.notes, diag.Diag{Pos: diag.Pos{File: c.file, Line: line}, Severity: diag.Warning, Code: "cut_file",
+		Msg:  "the file ends within a row, as one does that was cut: reports that are missing behind it count as not heard",
+		Mend: "fetch or export the file again"})
 }
 
 // flush brings the refusals of one line into the order of the table.

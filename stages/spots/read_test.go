@@ -207,6 +207,41 @@ func TestEmptyTableIsNoted(t *testing.T) {
 	require.Equal(t, "empty_file", res.Notes[0].Code)
 }
 
+// What was cut ends anywhere: within a row more often than not.
+func TestCutFilesAreNoted(t *testing.T) {
+	const head, row = "when,tx,rx,db,band\n", "2026-09-12T04:00:00Z,Q1RDG,Q2AB,-3,20m\n"
+	record := contact("Q2AB", "Q1RDG", "RST_RCVD", "-12")
+	table, adi := File{Format: "table", Form: form()}, File{Format: "adif", SeenFrom: "me"}
+	for _, c := range []struct {
+		what    string
+		f       File
+		content string
+		line    int // 0: no warning
+	}{
+		{"within a row", table, head + row + row[:30], 3},
+		{"within a time", table, head + row + row[:7], 3},
+		{"within quotes", table, head + row + `"2026-09`, 3},
+		{"in the only row", table, head + row[:30], 2},
+		{"whole, the last line without a line feed", table, head + row + row[:len(row)-1], 0},
+		{"a bad row at the end of a whole file", table, head + row + "2026-\n", 0},
+		{"a bad row before", table, head + "2026-\n" + row[:len(row)-1], 0},
+		{"a header alone", table, head[:len(head)-1], 0},
+		{"within a record", adi, record + record[:len(record)/2], 2},
+		{"before the last mark", adi, record + record[:len(record)-len("<EOR>\n")], 2},
+		{"a whole log", adi, record + record, 0},
+	} {
+		res, err := read(t, c.f, []byte(c.content))
+		require.NoError(t, err, c.what)
+		line := 0
+		for _, n := range res.Notes {
+			if n.Code == "cut_file" {
+				line = n.Pos.Line
+			}
+		}
+		require.Equal(t, c.line, line, c.what)
+	}
+}
+
 func TestStagesOfFilesHaveTheirOwnNames(t *testing.T) {
 	a, b := File{Name: "a.csv", Number: 0}, File{Name: "a.csv", Number: 1}
 	require.NotEqual(t, a.Rows(), b.Rows(), "two tables of the experiment may name one file")

@@ -24,19 +24,25 @@ func (f File) readTable(r io.Reader, c *content) error {
 	if err != nil {
 		return err
 	}
+	last := 0 // line of the last row
 	for {
 		line, err := in.Next()
 		if errors.Is(err, io.EOF) {
+			if in.Unended() && last > 0 && c.refusedLast == last {
+				c.cutAt(last)
+			}
 			return nil
 		}
 		var bad *delimited.RowError
 		if errors.As(err, &bad) {
+			last = bad.Line
 			c.refuse(bad.Line, "", "", bad.Reason)
 			continue
 		}
 		if err != nil {
 			return f.fault(0, err.Error(), "check the file, and fetch it again if it was cut")
 		}
+		last = line.Line
 		report, refused := p.row(line.Fields)
 		if refused != nil {
 			c.refuse(line.Line, refused.column, refused.value, refused.reason)

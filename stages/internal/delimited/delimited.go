@@ -119,6 +119,9 @@ func (d *Reader) Header() []string { return d.header }
 // Columns gives the number of fields that each row must have; 0 for an empty file.
 func (d *Reader) Columns() int { return d.width }
 
+// Unended tells, at the end, whether the last line has no line feed, as in a file that was cut.
+func (d *Reader) Unended() bool { return d.win.open }
+
 // Next gives the next row, a *RowError for one that can't be read, io.EOF at the end, or the error of the reader below.
 func (d *Reader) Next() (Row, error) {
 	if d.hasFirst {

@@ -19,6 +19,7 @@ type window struct {
 	line int   // of text[pos], from 1
 	err  error // of r, after text; io.EOF at the end of the file
 	nul  bool  // a NUL byte has been seen
+	open bool  // the last line was given, and it has no line feed
 }
 
 // fill reads one more block behind what is left. It is false if there is no more.
@@ -143,6 +144,7 @@ func (w *window) physical() (line string, ok bool, err error) {
 		return "", false, w.err
 	}
 	if rest := w.text[w.pos:]; rest != "" {
+		w.open = true
 		return rest, true, nil
 	}
 	return "", false, io.EOF
