@@ -15,6 +15,7 @@ import (
 	"fairlobe/experiments"
 	"fairlobe/experiments/seal"
 	"fairlobe/pipeline/atomicfile"
+	"fairlobe/pipeline/diag"
 	"fairlobe/stages"
 	"fairlobe/stages/judge"
 	"fairlobe/stages/schedule"
@@ -170,6 +171,20 @@ func (o *opened) makeSeal(std streams) error {
 	if s, err = seal.Read(sealPath(o.exp)); err != nil {
 		return err
 	}
+	if first := o.planned[0].Start; !s.SealedAt.Before(first) {
+		fmt.Fprintln(std.err, o.sealedLate(first))
+	}
 	fmt.Fprintf(std.out, "\nSealed: %s\nSend this line to someone before you start: only that proves the date.\n\n%s\n", sealPath(o.exp), s.Line())
 	return nil
+}
+
+// sealedLate warns of a seal that is made behind the first dwell, as by a slip in the date: the start is sealed too.
+func (o *opened) sealedLate(first time.Time) diag.Diag {
+	at := o.exp.Pos("schedule.start")
+	if at == o.exp.Pos("schedule") { // there are sessions instead, or a file
+		at = o.exp.Pos("schedule.sessions[0].start")
+	}
+	return diag.Diag{Pos: at, Severity: diag.Warning, Code: "sealed_late",
+		Msg:  fmt.Sprintf("by the schedule the first dwell began at %s: a seal made later does not prove the order", first.Format("2006-01-02 15:04Z")),
+		Mend: fmt.Sprintf("if the date is a slip, and nothing was sent yet: delete %s, write the right start, and seal again", sealPath(o.exp))}
 }
