@@ -138,7 +138,7 @@ func (c *checker) wrongForm(n *node, k key) {
 		mend = fmt.Sprintf("write %s = [%s]", k.name(), n.shown())
 	}
 	if k.kind == aText && n.kind&(aNumber|aBool) != 0 {
-		mend = fmt.Sprintf("write %s = %q", k.name(), n.shown())
+		mend = fmt.Sprintf("write %s = %q", k.name(), wordFrom(n.shown(), k.words))
 	}
 	if n.inList() {
 		mend = strings.TrimPrefix(mend, "write "+k.name()+" = ")
@@ -147,6 +147,17 @@ func (c *checker) wrongForm(n *node, k key) {
 		}
 	}
 	c.refuse(n, fmt.Sprintf("%s wants %s, not %s", k.name(), want, n.called()), mend)
+}
+
+// wordFrom gives the shortest of the allowed words that begins with a text, as 20m with 20; the text itself if none does.
+func wordFrom(text string, words []string) string {
+	best := text
+	for _, w := range words {
+		if strings.HasPrefix(w, text) && (best == text || len(w) < len(best)) {
+			best = w
+		}
+	}
+	return best
 }
 
 // utcOf adds the Z that a time lacks, if it is a whole time.
