@@ -100,6 +100,9 @@ func lineAt(text []byte, line int) string {
 // syntaxMend names the usual cause of a parser's message.
 func syntaxMend(msg, line string) string {
 	key, value, _ := strings.Cut(line, "=")
+	if i := strings.IndexByte(value, '#'); i >= 0 && !strings.ContainsAny(value[:i], `"'`) {
+		value = value[:i] // the lines of a new file all end with a comment
+	}
 	key, value = strings.TrimSpace(key), strings.TrimSpace(value)
 	switch {
 	case decimalComma.MatchString(value):
@@ -112,6 +115,10 @@ func syntaxMend(msg, line string) string {
 		return "close the quotation mark or bracket that stays open"
 	case bareText.MatchString(value):
 		return fmt.Sprintf("write %s = %q", key, value)
+	case strings.HasPrefix(msg, "invalid datetime"):
+		return "write a day of the calendar and its UTC, for example 2026-09-12T04:00:00Z"
+	case strings.HasPrefix(msg, "invalid float"), strings.HasPrefix(msg, "invalid integer"):
+		return "write digits with one decimal point at most, for example 10.2"
 	case strings.Contains(msg, "UTF-8"), strings.Contains(msg, "control characters"):
 		return "save the file as plain text in UTF-8"
 	default:
