@@ -91,11 +91,18 @@ func readHeader(in *csv.Reader, file string, header []string) diag.List {
 		return nil
 	}
 	line, column := in.FieldPos(0)
-	return diag.List{{
+	fault := diag.Diag{
 		Pos:  diag.Pos{File: file, Line: line, Column: column},
 		Msg:  fmt.Sprintf("the first line is %s", Quote(strings.Join(names, ","))),
 		Mend: "begin the file with the line " + want,
-	}}
+	}
+	switch first := strings.Join(names, ","); {
+	case strings.HasPrefix(first, "\xff\xfe"), strings.HasPrefix(first, "\xfe\xff"), strings.Contains(first, "\x00"):
+		fault.Msg, fault.Mend = "the file is UTF-16 or binary", "save it as text in UTF-8, with commas"
+	case strings.NewReplacer(";", ",", "\t", ",").Replace(first) == want: // as spreadsheets save it
+		fault.Msg, fault.Mend = fmt.Sprintf("the columns are parted by %q", first[strings.IndexAny(first, ";\t"):][:1]), "save the file with commas between them"
+	}
+	return diag.List{fault}
 }
 
 func readRows(in *csv.Reader, file string, header []string) ([]Row, diag.List) {

@@ -27,6 +27,10 @@ func TestReadNamesFaults(t *testing.T) {
 	for _, c := range []struct{ reason, text, want string }{
 		{"nothing at all", "", "log.csv:1:1: the file is empty\n    mend: begin it with the line when,what"},
 		{"another header", "time,what\n", "log.csv:1:1: the first line is \"time,what\"\n    mend: begin the file with the line when,what"},
+		{"semicolons, as a spreadsheet writes them", "when;what\n1;2\n", "log.csv:1:1: the columns are parted by \";\"\n    mend: save the file with commas between them"},
+		{"tabs", "when\twhat\n1\t2\n", "log.csv:1:1: the columns are parted by \"\\t\"\n    mend: save the file with commas between them"},
+		{"UTF-16", "\xff\xfew\x00h\x00e\x00n\x00,\x00", "log.csv:1:1: the file is UTF-16 or binary\n    mend: save it as text in UTF-8, with commas"},
+		{"UTF-16 without its mark", "w\x00h\x00e\x00n\x00,\x00", "log.csv:1:1: the file is UTF-16 or binary"},
 		{"a broken header", "\"when,what\n", "log.csv:1:12: a quotation mark that does not fit"},
 		{"too few values", "when,what\n1\n", "log.csv:2:1: columns in this line: 1, in the header: 2"},
 		{"too many values", "when,what\n1,2,3\n", "log.csv:2:3: columns in this line: 3, in the header: 2"},
