@@ -128,17 +128,27 @@ func TestProgress(t *testing.T) {
 	p.show(pipeline.Event{Stage: "nothing yet"})
 	require.Empty(t, out.String(), "without stages there is nothing to draw")
 	p.show(pipeline.Event{Stage: "spots", Done: 1, Total: 4})
-	require.Equal(t, "\r\x1b[K######.................. 1 of 4  spots", out.String())
+	require.Equal(t, "\r\x1b[K####............ 1 of 4  spots", out.String())
 	p.last = time.Now().Add(time.Hour) // as if something had been drawn just now
 	p.show(pipeline.Event{Stage: "judge", Done: 2, Total: 4})
 	require.NotContains(t, out.String(), "judge", "not more often than the eye can follow")
 	p.show(pipeline.Event{Stage: "report", Done: 4, Total: 4})
-	require.True(t, strings.HasSuffix(out.String(), "\r\x1b[K######################## 4 of 4  report"), "the end is always drawn")
+	require.True(t, strings.HasSuffix(out.String(), "\r\x1b[K################ 4 of 4  report"), "the end is always drawn")
 	p.clear()
 	require.True(t, strings.HasSuffix(out.String(), "report\r\x1b[K"))
 	n := out.Len()
 	p.clear()
 	require.Equal(t, n, out.Len(), "what is gone is not taken away again")
+}
+
+// A phone shows 40 columns, and the cursor comes back to the start of the last line only.
+func TestProgressFitsAPhone(t *testing.T) {
+	var out bytes.Buffer
+	for _, stage := range []string{"read_94839058bd7b", "quarantine"} {
+		out.Reset()
+		(&progress{out: &out}).show(pipeline.Event{Stage: stage, Done: 100, Total: 100})
+		require.LessOrEqual(t, len(strings.TrimPrefix(out.String(), "\r\x1b[K")), 40-1, out.String())
+	}
 }
 
 func TestNoProgressOffATerminal(t *testing.T) {

@@ -29,7 +29,8 @@ func newProgress(out io.Writer) *progress {
 	return &progress{out: f}
 }
 
-const barWidth = 24
+// barWidth leaves room for the rest on 40 columns: a line that wraps can't be drawn over.
+const barWidth = 16
 
 // show draws the state of the run.
 func (p *progress) show(e pipeline.Event) {
@@ -40,7 +41,8 @@ func (p *progress) show(e pipeline.Event) {
 	}
 	p.last, p.drawn = time.Now(), true
 	full := barWidth * e.Done / e.Total
-	fmt.Fprintf(p.out, "\r\x1b[K%s%s %d of %d  %s", strings.Repeat("#", full), strings.Repeat(".", barWidth-full), e.Done, e.Total, e.Stage)
+	stage, _, _ := strings.Cut(e.Stage, "_") // reading stages end with the digest of a file's name
+	fmt.Fprintf(p.out, "\r\x1b[K%s%s %d of %d  %s", strings.Repeat("#", full), strings.Repeat(".", barWidth-full), e.Done, e.Total, stage)
 }
 
 // clear takes the line away.
