@@ -38,7 +38,7 @@ func runCheck(ctx context.Context, path string, std streams) error {
 	warnings := slices.Concat(o.warnings, o.sealNotes(), o.placeholders(), o.exp.Unnamed())
 	if o.planned == nil {
 		warnings = append(warnings, diag.Diag{Pos: o.exp.Pos("seed"), Severity: diag.Warning,
-			Msg: "there is no seed yet, so the order of the arms is not drawn", Mend: "fairlobe design --seal " + o.exp.File})
+			Msg: "there is no seed yet, so the order of the arms is not drawn", Mend: "fairlobe design --seal " + shellWord(o.exp.File)})
 	} else {
 		notes, err := o.readData(ctx)
 		if err != nil {
@@ -130,7 +130,7 @@ func (o *opened) describe(std streams) {
 func (o *opened) describeSeal(std streams) {
 	switch o.standing.State {
 	case judge.SealNone:
-		fmt.Fprintf(std.out, "Not sealed. Before the trial: fairlobe design --seal %s\n", o.exp.File)
+		fmt.Fprintf(std.out, "Not sealed. Before the trial: fairlobe design --seal %s\n", shellWord(o.exp.File))
 	case judge.SealSame:
 		fmt.Fprintf(std.out, "Sealed at %s, unchanged since:\n  %s\n", o.standing.SealedAt.Format("2006-01-02 15:04Z"), o.standing.Digest)
 	default:

@@ -148,7 +148,7 @@ func (o *opened) readyForTheField(std streams) error {
 			Mend: "take the experiment back to what was sealed", Related: []diag.Pos{{File: sealPath(exp)}}}}
 	case judge.SealNone:
 		fmt.Fprintln(std.err, diag.Diag{Pos: exp.Pos("fairlobe"), Severity: diag.Warning, Code: "not_sealed",
-			Msg: "the experiment is not sealed: nothing will prove that the order was drawn before the data", Mend: "fairlobe design --seal " + exp.File})
+			Msg: "the experiment is not sealed: nothing will prove that the order was drawn before the data", Mend: "fairlobe design --seal " + shellWord(exp.File)})
 	}
 	for _, d := range o.sealNotes() {
 		fmt.Fprintln(std.err, d)

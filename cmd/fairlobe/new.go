@@ -128,7 +128,7 @@ func writeNew(path, log string, text []byte, std streams) error {
 	if err := createNew(log, []byte(emptyLog)); err != nil {
 		return err
 	}
-	fmt.Fprintf(std.out, "Wrote %s and the folder %s for its data.\nNext: fill in what is marked with <--, then\n\n    fairlobe check %s\n", path, data, path)
+	fmt.Fprintf(std.out, "Wrote %s and the folder %s for its data.\nNext: fill in what is marked with <--, then\n\n    fairlobe check %s\n", path, data, shellWord(path))
 	return nil
 }
 
@@ -169,7 +169,7 @@ func writeDemo(dir string, std streams) error {
 			return fmt.Errorf("writing the demos: %w", err)
 		}
 	}
-	fmt.Fprintf(std.out, "Wrote the demos. Next:\n\n    fairlobe run %s\n", filepath.Join(dir, "experiments", "ridge-wire.toml"))
+	fmt.Fprintf(std.out, "Wrote the demos. Next:\n\n    fairlobe run %s\n", shellWord(filepath.Join(dir, "experiments", "ridge-wire.toml")))
 	return nil
 }
 

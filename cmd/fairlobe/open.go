@@ -72,7 +72,7 @@ func (o *opened) needSeed() error {
 		return nil
 	}
 	return diag.List{{Pos: o.exp.Pos("seed"), Msg: "the experiment has no seed, so the order of its arms is not drawn yet",
-		Mend: "fairlobe design --seal " + o.exp.File}}
+		Mend: "fairlobe design --seal " + shellWord(o.exp.File)}}
 }
 
 func (o *opened) readSeal() error {

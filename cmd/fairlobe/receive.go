@@ -280,7 +280,7 @@ func (b *bundle) tell(dir string, plan repeat.Plan, made *repeat.Made, opt recei
 		say(std.out, "  - ", "    ", caution)
 	}
 	fmt.Fprint(std.out, "\nNext: fill in what is marked with <--, then\n\n")
-	fmt.Fprintf(std.out, "    fairlobe check %s\n    fairlobe design %s\n    fairlobe design --seal %s\n", file, file, file)
+	fmt.Fprintf(std.out, "    fairlobe check %s\n    fairlobe design %s\n    fairlobe design --seal %s\n", shellWord(file), shellWord(file), shellWord(file))
 	return nil
 }
 

@@ -31,7 +31,7 @@ func (s *sharing) tell(std streams, size int, identity string) {
 	s.tellStays(w)
 	w.head("Good to know")
 	s.tellLimits(w)
-	fmt.Fprintf(std.out, "\nAnother operator goes on with:\n    fairlobe receive %s\n", filepath.Base(s.target))
+	fmt.Fprintf(std.out, "\nAnother operator goes on with:\n    fairlobe receive %s\n", shellWord(filepath.Base(s.target)))
 }
 
 func (s *sharing) licenceWords() string {
