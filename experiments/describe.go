@@ -16,6 +16,8 @@ func Lines(typed, other []Variable) []string {
 			value += " for 100 m, velocity factor " + short(loss.VelocityFactor) + ", " + short(loss.Z0Ohm) + " ohm"
 		} else if base, unit := stem(name); unit != "" {
 			name, value = base, value+" "+units[v.Name]
+		} else if name == "feed_at" {
+			value += " of the wire, from its near end"
 		}
 		out = append(out, strings.ReplaceAll(name, "_", " ")+": "+value)
 	}

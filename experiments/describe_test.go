@@ -14,6 +14,7 @@ func TestLines(t *testing.T) {
 	held := Lines(e.Fixed.Variables, e.Fixed.Other)
 	assert.Contains(t, held, "feedline loss: 4 dB at 14 MHz for 100 m, velocity factor 0.66, 50 ohm")
 	assert.Contains(t, held, "power: 4 W")
+	assert.Contains(t, held, "feed at: 0 of the wire, from its near end")
 	assert.Contains(t, held, "transformer ratio: 49")
 	assert.Contains(t, held, "radial count: 0")
 }
