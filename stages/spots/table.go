@@ -12,6 +12,10 @@ import (
 
 func (f File) readTable(r io.Reader, c *content) error {
 	in, err := delimited.Open(r, delimited.Options{Delimiter: f.Form.Delimiter, Header: f.Form.Header})
+	var other *delimited.FileError
+	if errors.As(err, &other) {
+		return f.fault(1, "the file "+other.What+", not delimited text", other.Mend)
+	}
 	if err != nil {
 		return f.fault(1, err.Error(), "name the right file, or the right delimiter, in [[spots]]")
 	}

@@ -230,6 +230,10 @@ func (f File) emptyFile() diag.Diag {
 
 func (f File) readTable(plain io.Reader, c *content) error {
 	rows, err := delimited.Open(plain, delimited.Options{Delimiter: f.Delimiter, Header: f.Header})
+	var other *delimited.FileError
+	if errors.As(err, &other) {
+		return f.fault(1, "the file "+other.What+", not delimited text", other.Mend)
+	}
 	if err != nil {
 		return f.fault(1, err.Error(), "name the right file, or the right delimiter, in [[sweeps]]")
 	}

@@ -150,7 +150,7 @@ func TestWholeFiles(t *testing.T) {
 	}{
 		{"another delimiter", "frequency_mhz;swr\n", file("a.csv"), `the columns of the file are parted by ";", not by ","`},
 		{"a missing column lists the header", "frequency_mhz,SWR\n", file("a.csv"), `column "swr" is not in the header ("frequency_mhz", "SWR")`},
-		{"a web page", "<!DOCTYPE html>\n", file("a.csv"), "web page"},
+		{"a web page", "<!DOCTYPE html>\n", file("a.csv"), "is a web page, not delimited text\n    mend: download the data again"},
 		{"a cut gzip file", "\x1f\x8b\x08\x00\x00\x00", file("a.csv"), "gzip file is cut"},
 		{"a format that is not read", "PAR1", other, `the format "parquet" can't be read`},
 	} {

@@ -58,6 +58,19 @@ type RowError struct {
 // Error gives "line 7: " and the reason.
 func (e *RowError) Error() string { return fmt.Sprintf("line %d: %s", e.Line, e.Reason) }
 
+// FileError is a file that is no delimited text.
+type FileError struct {
+	// What says what it is instead: "is UTF-16".
+	What string
+	// Mend says what makes delimited text of it.
+	Mend string
+}
+
+// Error gives what the file is and the mend.
+func (e *FileError) Error() string {
+	return fmt.Sprintf("the file %s, not delimited text: %s", e.What, e.Mend)
+}
+
 // Reader reads records. It is for one goroutine.
 type Reader struct {
 	win    window
@@ -71,7 +84,7 @@ type Reader struct {
 	hasFirst bool
 }
 
-// Open looks at the start of the text and reads the header. An empty file, also one of blank lines only, is no error:
+// Open looks at the start of the text and reads the header. What is no delimited text is a *FileError. An empty file, also one of blank lines only, is no error:
 // Empty is then true, Header is nil and Next gives io.EOF.
 func Open(r io.Reader, opt Options) (*Reader, error) {
 	if !strings.ContainsRune(",;\t|", rune(opt.Delimiter)) || opt.Delimiter == 0 {

@@ -61,7 +61,7 @@ func (w *window) begin() error {
 		return w.err
 	}
 	if what, mend := notText(w.text); what != "" {
-		return fmt.Errorf("the file %s, not delimited text: %s", what, mend)
+		return &FileError{What: what, Mend: mend}
 	}
 	if strings.HasPrefix(w.text, "\ufeff") {
 		w.pos = len("\ufeff")
