@@ -98,11 +98,11 @@ Without BAND it is true on all bands. What is not said is 0 dB all round. The
 arms' declared powers are real. The impedance of each arm is invented.
 
 Everything stands in the new folder NAME.rehearsal: a copy of the experiment
-file, the data, truth.txt, a seal as if made before the first dwell, and the
-outputs of run. Your own experiment, its data and its count of looks are not
-touched. The order of the arms is the experiment's; where it has no seed yet it
-is drawn from that of the rehearsal. --mishaps lets things go wrong as they do in
-the field.
+file, with "Rehearsal: " before its title, the data, truth.txt, a seal as if
+made before the first dwell, and the outputs of run. Your own experiment, its
+data and its count of looks are not touched. The order of the arms is the
+experiment's; where it has no seed yet it is drawn from that of the rehearsal.
+--mishaps lets things go wrong as they do in the field.
 
 SCENARIOS
 `)

@@ -158,8 +158,8 @@ func (s *sharing) invented() diag.List {
 		return nil
 	}
 	return diag.List{{Pos: diag.Pos{File: s.exp.File}, Severity: diag.Warning, Code: "rehearsal",
-		Msg:  "this is a rehearsal: its data are invented, and nothing in the bundle says so",
-		Mend: "share the experiment itself, once it is carried out; or say in the title that it is a rehearsal"}}
+		Msg:  "this is a rehearsal: its data are invented, and pool would count them as any other",
+		Mend: "share the experiment itself, once it is carried out; else leave in the title that it is a rehearsal"}}
 }
 
 var notInNames = regexp.MustCompile(`[^A-Za-z0-9._-]+`)

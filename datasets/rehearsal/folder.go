@@ -7,6 +7,7 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strconv"
 	"time"
 
@@ -59,7 +60,7 @@ func (r *Rehearsal) Folder(planned []schedule.Dwell, o Options, command string) 
 	return out, nil
 }
 
-// experiment gives the text of the experiment file with its data in DataFolder, and its seed.
+// experiment gives the text of the experiment file with its data in DataFolder, its seed, and a title that says what it is.
 func (r *Rehearsal) experiment() ([]byte, error) {
 	e := r.scene.exp
 	text, err := os.ReadFile(e.File)
@@ -70,7 +71,7 @@ func (r *Rehearsal) experiment() ([]byte, error) {
 	if e.HasSeed {
 		keys = append(keys, [2]string{"seed", strconv.FormatUint(e.Seed, 10)})
 	}
-	text = withKeys(text, e, keys)
+	text = withKeys(titled(text, e), e, keys)
 	again, list := experiments.Parse(e.File, text, func(name string) ([]byte, error) {
 		return os.ReadFile(filepath.Join(e.Dir, filepath.FromSlash(name)))
 	})
@@ -99,6 +100,19 @@ func withKeys(text []byte, e *experiments.Experiment, keys [][2]string) []byte {
 		} else {
 			lines[behind] = append(lines[behind], ended(line, lines[behind])...)
 		}
+	}
+	return bytes.Join(lines, nil)
+}
+
+// titleStart is a title up to the first character in its quotation marks; one of several lines is left alone.
+var titleStart = regexp.MustCompile(`^\s*["']?title["']?\s*=\s*["']([^"'])`)
+
+// titled lets the title say what this is, for the page of a rehearsal looks like that of a trial.
+func titled(text []byte, e *experiments.Experiment) []byte {
+	lines := bytes.SplitAfter(text, []byte("\n"))
+	at := e.Pos("title").Line - 1
+	if found := titleStart.FindSubmatchIndex(lines[at]); found != nil {
+		lines[at] = slices.Concat(lines[at][:found[2]], []byte("Rehearsal: "), lines[at][found[2]:])
 	}
 	return bytes.Join(lines, nil)
 }

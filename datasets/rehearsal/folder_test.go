@@ -60,6 +60,22 @@ func TestTheCopyReadsTheRehearsedData(t *testing.T) {
 	}
 }
 
+// The page of a rehearsal looks like that of a trial, so the title says what it is, wherever that can be done on one line.
+func TestTheCopySaysThatItIsARehearsal(t *testing.T) {
+	const was = "title = \"A rehearsed trial\"\n"
+	for written, want := range map[string]string{
+		was:                                      "Rehearsal: A rehearsed trial",
+		"\"title\"='One \"quoted\"' # remark\n":  `Rehearsal: One "quoted"`,
+		"title = \"\"\"On two\\\n lines\"\"\"\n": "On twolines",
+		"":                                       "trial",
+	} {
+		r := rehearse(t, replaced(t, base, was, written)+aTable, false, "high +2 dB")
+		again, list := experiments.Parse("trial.toml", []byte(folderOf(t, r)["trial.toml"]), nil)
+		require.NoError(t, list.Err(), written)
+		require.Equal(t, want, again.Title)
+	}
+}
+
 func TestAMultilineDataKeyIsRefused(t *testing.T) {
 	exp, planned := load(t, replaced(t, base, "seed = 11\n", "data = \"\"\"\n.\"\"\"\nseed = 11\n")+aTable)
 	truth, err := rehearsal.ParseTruth(exp, bandsOf(planned), nil)
