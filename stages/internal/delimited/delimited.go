@@ -84,8 +84,8 @@ type Reader struct {
 	hasFirst bool
 }
 
-// Open looks at the start of the text and reads the header. What is no delimited text is a *FileError. An empty file, also one of blank lines only, is no error:
-// Empty is then true, Header is nil and Next gives io.EOF.
+// Open looks at the start of the text and reads the header. What is no delimited text is a *FileError. An empty file,
+// also one of blank lines only, is no error: Empty is then true, Header is nil and Next gives io.EOF.
 func Open(r io.Reader, opt Options) (*Reader, error) {
 	if !strings.ContainsRune(",;\t|", rune(opt.Delimiter)) || opt.Delimiter == 0 {
 		return nil, fmt.Errorf(`delimiter %q is not one of "," ";" "\t" "|"`, string(rune(opt.Delimiter)))
