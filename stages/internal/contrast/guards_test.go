@@ -2,6 +2,7 @@ package contrast
 
 import (
 	"math"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -128,4 +129,85 @@ func TestNearNoDifference(t *testing.T) {
 		require.LessOrEqual(t, missed, limit)
 		require.Positive(t, ruledOut)
 	}
+}
+
+// Of four stations one lags on both arms: a quarter of the weight is not below the ceiling.
+func TestShareThatLags(t *testing.T) {
+	var reports []Report
+	for s, level := range []float64{9, 1, 2, -3} {
+		reports = append(reports, Report{0, s, true, 0, level}, Report{0, s, false, 1, level - 1})
+	}
+	require.Equal(t, 0.25, must(t, make([]Station, 4), reports, Params{Blocks: 1, CutDB: -18, CeilingDB: 5}).lagging)
+}
+
+// Beyond the guards A is the stronger in five blocks of eight, between them B in all: the sums of the two stations and those of the one that
+// is between, by hand. Of both p the greater counts, of the running ones, too; all by the plainest code.
+func TestTheGreaterOfBothTests(t *testing.T) {
+	beyondThem, between := []float64{-6, 10, -6, 10, -6, 10, 10, 10}, []float64{-1, -2, -1, -2, -1, -2, -1, -2}
+	var reports []Report
+	for b := range beyondThem {
+		reports = append(reports, Report{b, 0, true, 0, 20 + beyondThem[b]}, Report{b, 0, false, 1, 20}, Report{b, 1, true, 0, between[b]}, Report{b, 1, false, 1, 0})
+	}
+	l := must(t, make([]Station, 2), reports, Params{Blocks: 8, CutDB: -18, CeilingDB: 5, Seed: 1}).Level()
+	whole, guarded, weights := make([]float64, 8), make([]float64, 8), make([]float64, 8)
+	for b := range whole {
+		whole[b], guarded[b], weights[b] = (beyondThem[b]+between[b])/2, between[b], 1
+	}
+	require.Greater(t, plainP(whole, weights, 0), 0.05)
+	require.Equal(t, 2.0/256, plainP(guarded, weights, 0))
+	require.Equal(t, plainP(whole, weights, 0), l.P)
+	require.InDelta(t, -1.5, l.EstimateDB, rootTol)
+
+	running := func(means []float64, weight float64) float64 { // 1 over the greatest mean of the products
+		greatest := 1.0
+		for n := 1; n <= len(means); n++ {
+			e := 0.0
+			for _, size := range []float64{0.1, 0.2, 0.4, 0.8, 1.6, 3.2, 6.4} {
+				for _, lambda := range []float64{size, -size} {
+					product := 1.0
+					for _, d := range means[:n] {
+						product *= 1 + math.Tanh(lambda*weight*d)
+					}
+					e += product / 14
+				}
+			}
+			greatest = max(greatest, e)
+		}
+		return 1 / greatest
+	}
+	require.Greater(t, running(whole, 2./12), running(guarded, 1./11))
+	require.InDelta(t, running(whole, 2./12), l.Running.P, 1e-9)
+}
+
+// One station between the guards hears A 1 dB better or 0.6 dB worse in turn, which rules nothing out; five weak ones below the cut hear A 1 dB
+// better in every block, which rules no difference out. So the interval ends above 0, and at 0.2 dB at most, from where the weak ones do
+// not count.
+func TestIntervalIsOfTheTestThatLooksBeyond(t *testing.T) {
+	var reports []Report
+	for b := range 8 {
+		add := func(s int, base, d float64) {
+			reports = append(reports, Report{b, s, true, 0, base + d}, Report{b, s, false, 1, base})
+		}
+		add(0, 0, 1-1.6*float64(b%2))
+		for s := range 5 {
+			add(1+s, -20, 1)
+		}
+	}
+	l := must(t, make([]Station, 6), reports, Params{Blocks: 8, CutDB: -18, DecodedDB: -21, CeilingDB: 5, Seed: 1}).Level()
+	require.Equal(t, 2.0/256, l.P)
+	require.InDelta(t, 0.2, l.EstimateDB, rootTol)
+	require.Positive(t, l.Interval.LowDB)
+	require.LessOrEqual(t, l.Interval.LowDB, 0.21)
+	require.Greater(t, l.Interval.HighDB, 0.5)
+}
+
+// What may be watched knows no later block, in the numbers of a level, too.
+func TestRunningOfALevelLooksBack(t *testing.T) {
+	f := field{stations: 12, blocks: 10, slots: 3, meanDB: -10, waveDB: 1, effect: constant(1)}
+	stations, reports := f.draw(3)
+	p := Params{Blocks: 10, CutDB: -18, DecodedDB: -21, CeilingDB: LaggingDB, Seed: 3, When: dwellTimes(10, 3, reports)}
+	whole := must(t, stations, reports, p).Level()
+	early := slices.DeleteFunc(slices.Clone(reports), func(r Report) bool { return r.Block >= 6 })
+	p.Blocks, p.When = 6, p.When[:6]
+	require.Equal(t, must(t, stations, early, p).Level().Running.E, whole.Running.E[:6])
 }
