@@ -140,8 +140,8 @@ func TestShareThatLags(t *testing.T) {
 	require.Equal(t, 0.25, must(t, make([]Station, 4), reports, Params{Blocks: 1, CutDB: -18, CeilingDB: 5}).lagging)
 }
 
-// Beyond the guards A is the stronger in five blocks of eight, between them B in all: the sums of the two stations and those of the one that
-// is between, by hand. Of both p the greater counts, of the running ones, too; all by the plainest code.
+// Beyond the guards A is the stronger in five blocks of eight, between them B in all: the sums of the two stations and those of
+// the one that is between, by hand. Of both p the greater counts, of the running ones, too; all by the plainest code.
 func TestTheGreaterOfBothTests(t *testing.T) {
 	beyondThem, between := []float64{-6, 10, -6, 10, -6, 10, 10, 10}, []float64{-1, -2, -1, -2, -1, -2, -1, -2}
 	var reports []Report
@@ -179,9 +179,9 @@ func TestTheGreaterOfBothTests(t *testing.T) {
 	require.InDelta(t, running(whole, 2./12), l.Running.P, 1e-9)
 }
 
-// One station between the guards hears A 1 dB better or 0.6 dB worse in turn, which rules nothing out; five weak ones below the cut hear A 1 dB
-// better in every block, which rules no difference out. So the interval ends above 0, and at 0.2 dB at most, from where the weak ones do
-// not count.
+// One station between the guards hears A 1 dB better or 0.6 dB worse in turn, which rules nothing out; five weak ones below the
+// cut hear A 1 dB better in every block, which rules no difference out. So the interval ends above 0, and at 0.2 dB at most,
+// from where the weak ones do not count.
 func TestIntervalIsOfTheTestThatLooksBeyond(t *testing.T) {
 	var reports []Report
 	for b := range 8 {

@@ -138,9 +138,9 @@ func TestKappaAndSigmaByHand(t *testing.T) {
 	require.InDelta(t, math.Sqrt(16./15), l.SigmaDB, 1e-6)
 }
 
-// Sixteen stations all round and nothing censored: a block's own lobe is 2/16 of the sum of its columns times differences. Blocks have lobes of 4 and 2
-// dB to the east in turn, and of +-0.5 dB to the north: 3 dB east are fitted, and what is left has the root mean square 1 dB along the
-// worst direction, which is east.
+// Sixteen stations all round and nothing censored: a block's own lobe is 2/16 of the sum of its columns times differences.
+// Blocks have lobes of 4 and 2 dB to the east in turn, and of +-0.5 dB to the north: 3 dB east are fitted, and what is left has
+// the root mean square 1 dB along the worst direction, which is east.
 func TestSigmaOfALobeByHand(t *testing.T) {
 	const n, blocks = 16, 12
 	stations, reports := make([]Station, n), []Report(nil)
@@ -179,8 +179,8 @@ func TestSigmaOfALobeByHand(t *testing.T) {
 	require.InEpsilon(t, 1/greatest, d.RunningP, 1e-6)
 }
 
-// Four blocks with four stations in front, 1 dB better there, and four behind: h = 16/8 = 2, weight 2/(2 + 2). Eight with one each, 6 dB better in front:
-// h = 1/2, weight 0.5/2.5. The mean is (4*0.5*1 + 8*0.2*6)/(4*0.5 + 8*0.2) dB.
+// Four blocks with four stations in front, 1 dB better there, and four behind: h = 16/8 = 2, weight 2/(2 + 2). Eight with one
+// each, 6 dB better in front: h = 1/2, weight 0.5/2.5. The mean is (4*0.5*1 + 8*0.2*6)/(4*0.5 + 8*0.2) dB.
 func TestFrontToBackWeighsBlocks(t *testing.T) {
 	var stations []Station
 	for i := range 8 {
@@ -200,8 +200,8 @@ func TestFrontToBackWeighsBlocks(t *testing.T) {
 	require.InDelta(t, (2+9.6)/3.6, f.EstimateDB, 2*rootTol)
 }
 
-// One block, differences 1; 2, 3; 4, 5, 6; 7, 8, 9, 10 in regions of one to four stations, all heard: the block mean 5.5 is taken off. A region of n gives
-// the sum over n + 2, with the weight n/(n + median), and the median of 1, 2, 3, 4 is 2.5.
+// One block, differences 1; 2, 3; 4, 5, 6; 7, 8, 9, 10 in regions of one to four stations, all heard: the block mean 5.5 is
+// taken off. A region of n gives the sum over n + 2, with the weight n/(n + median), and the median of 1, 2, 3, 4 is 2.5.
 func TestRegionMeansByHand(t *testing.T) {
 	var stations []Station
 	var reports []Report
