@@ -1,0 +1,95 @@
+package planning
+
+import (
+	"math"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"fairlobe/stages/internal/geo"
+)
+
+// The demonstration: two sessions from 04:00 to 08:30, 8 blocks a band in each, two bands and arms, dwells of 6 min, of which half are own
+// slots; 4 W.
+func TestEffortByHand(t *testing.T) {
+	p := planOf(t, loaded(t, "ridge-wire.toml", same), 0)
+	for blocks, want := range map[int]effort{15: {9. * 15 / 16, 2}, 16: {9, 2}, 17: {9. * 17 / 16, 3}, 27: {9. * 27 / 16, 4}} {
+		got := p.effortFor(blocks)
+		require.InDelta(t, want.hours, got.hours, 1e-9)
+		require.Equal(t, want.outings, got.outings)
+	}
+	// 64 dwells of 6 min are 6.4 h, so it sends for 3.2 h at 4/(0.4 * 13) A and takes 0.4 A in the other 5.8 h.
+	require.InDelta(t, 3.2, p.sendingHours(), 1e-9)
+	all, longest := p.ampHours()
+	require.InDelta(t, 3.2*4/5.2+5.8*0.4, all, 1e-9)
+	require.InDelta(t, all/2, longest, 1e-9)
+	require.Contains(t, wordsOf(p), "9.0 h in 2 sessions")
+	require.Contains(t, wordsOf(p), "About 4.8 Ah from the battery, 2.4 Ah in the longest session")
+}
+
+// Half of 4 W; limits of 1800/f^2 W/m2 (47 CFR 1.1310): sqrt(4 * 1.64 * 2/(4 pi 1800)) = 0.02408 m for each MHz. The frequency
+// is one of the band, to 2.5 %.
+func TestExposureOfTheDemonstration(t *testing.T) {
+	all := planOf(t, loaded(t, "ridge-wire.toml", same), 0).exposures()
+	require.Equal(t, []string{"20m", "10m"}, []string{all[0].Band, all[1].Band})
+	require.InEpsilon(t, 0.02408*14.175, all[0].MetresAt, 0.0255)
+	require.InEpsilon(t, 0.02408*28.85, all[1].MetresAt, 0.0305)
+	for _, e := range all {
+		require.InEpsilon(t, 0.02408*e.MHz, e.MetresAt, 1e-3)
+		require.InEpsilon(t, 299.792458/2/math.Pi/e.MHz, e.FieldFrom, 1e-9)
+	}
+}
+
+// Four questions at 0.0125 each, 16 blocks, 1.5 dB that matter and 1.5 dB a block; normal distribution by any table, z(0.99375) = 2.4977:
+// Phi(sqrt(16 - 2.4977^2/2) - 2.4977) = Phi(1.0913) = 0.8624, and 0.95 (2 Phi(sqrt(14) - 1.95996) - 1) = 0.95 (2 * 0.96260 - 1).
+// A lobe scatters by 1.3 times that; a non-central chi-square of 2 degrees and 12 (1.5/1.95)^2 = 7.1006 exceeds -2 ln 0.0125 = 8.7641 in
+// 0.4547 (the Poisson mixture of central ones, added up apart in Python).
+func TestPowersOfTheDemonstration(t *testing.T) {
+	p := planOf(t, loaded(t, "ridge-wire.toml", same), 0)
+	require.Equal(t, 4, p.Family)
+	require.InDelta(t, 0.0125, p.Alpha, 1e-15)
+	require.InDelta(t, 1e-4, p.Smallest, 1e-15, "9999 sign vectors and the identity")
+	level, lobe := p.Questions[0], p.Questions[1]
+	require.InDelta(t, 0.8624, level.Different.Now, 2e-4)
+	require.InDelta(t, 0.95*(2*0.96260-1), level.Same.Now, 2e-4)
+	require.InDelta(t, 0.4547, lobe.Different.Now, 2e-4)
+	// The least difference of 9 in 10: (2.4977 + 1.28155) 1.5/sqrt(16 - 3.1193).
+	require.InDelta(t, 3.77925*1.5/math.Sqrt(12.8807), level.Different.Size90, 1e-3)
+}
+
+// A plain sun, good to half a degree: declination and equation of time by the usual series in the day of the year (Spencer, Fourier
+// series representation of the position of the sun, Search 2, 1971), and the places by spherical trigonometry.
+func TestSunOfTheDemonstration(t *testing.T) {
+	elevation := func(at geo.Point, when time.Time) float64 {
+		day := 2 * math.Pi * (float64(when.YearDay()-1) + (float64(when.Hour())+float64(when.Minute())/60)/24) / 365
+		declination := 0.006918 - 0.399912*math.Cos(day) + 0.070257*math.Sin(day) -
+			0.006758*math.Cos(2*day) + 0.000907*math.Sin(2*day) - 0.002697*math.Cos(3*day) + 0.00148*math.Sin(3*day)
+		equation := 229.18 * (0.000075 + 0.001868*math.Cos(day) - 0.032077*math.Sin(day) -
+			0.014615*math.Cos(2*day) - 0.040849*math.Sin(2*day)) // min
+		hour := (float64(when.Hour()*60+when.Minute()) + equation + 4*at.LonDeg - 720) / 4 * math.Pi / 180
+		lat := at.LatDeg * math.Pi / 180
+		return math.Asin(math.Sin(lat)*math.Sin(declination)+math.Cos(lat)*math.Cos(declination)*math.Cos(hour)) * 180 / math.Pi
+	}
+	days := planOf(t, loaded(t, "ridge-wire.toml", same), 0).daylight()
+	require.Len(t, days, 2)
+	here := geo.Point{LatDeg: 43.6458, LonDeg: 76.875} // MN83kp
+	away := func(km float64) geo.Point {
+		from, angle, bearing := here.LatDeg*math.Pi/180, km/6371, 300*math.Pi/180
+		lat := math.Asin(math.Sin(from)*math.Cos(angle) + math.Cos(from)*math.Sin(angle)*math.Cos(bearing))
+		east := math.Atan2(math.Sin(bearing)*math.Sin(angle)*math.Cos(from), math.Cos(angle)-math.Sin(from)*math.Sin(lat))
+		return geo.Point{LatDeg: lat * 180 / math.Pi, LonDeg: here.LonDeg + east*180/math.Pi}
+	}
+	for i, d := range days {
+		start := time.Date(2026, 9, 12+i, 4, 0, 0, 0, time.UTC)
+		require.Equal(t, start, d.Start)
+		require.Equal(t, start.Add(270*time.Minute), d.End)
+		for j, at := range []geo.Point{here, away(1000), away(3000)} {
+			require.InDelta(t, elevation(at, d.Start), d.At[j].Start, 0.5, d.At[j].Place)
+			require.InDelta(t, elevation(at, d.End), d.At[j].End, 0.5, d.At[j].Place)
+		}
+		require.InDelta(t, -0.833, elevation(here, d.Rise), 0.5)
+		require.InDelta(t, -0.833, elevation(here, d.Set), 0.5)
+		require.True(t, d.Rise.Before(d.Start) && d.Set.After(d.End) && d.Up)
+	}
+}
