@@ -6,6 +6,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"fairlobe/pipeline/table"
 	"fairlobe/stages/internal/contrast"
 )
 
@@ -112,4 +113,54 @@ func TestLineLossInWords(t *testing.T) {
 	e := &Entry{}
 	e.warnOfLineLoss([]reading{{arm: "low", mhz: 14.1, lineLossDB: &some}, {arm: "low", mhz: 14.2, lineLossDB: &more}, {arm: "low", mhz: 14.3}})
 	require.Equal(t, []Warning{{"line_loss", "low: with its mismatch the feedline loses 2.5 dB at 14.2 MHz, 44 % of the power"}}, e.Warnings)
+}
+
+// The region of a lobe in table lobes goes outward to 0.01 dB, at every azimuth.
+func TestRegionOfALobeGoesOutward(t *testing.T) {
+	var stations []contrast.Station
+	var reports []contrast.Report
+	for s := range 16 {
+		az := float64(s) * math.Pi / 8
+		stations = append(stations, contrast.Station{AzimuthRad: az, HasAzimuth: true, Region: s})
+		for b := range 9 {
+			noise := 0.37 * float64((7*s+5*b+s*b)%5-2)
+			reports = append(reports, contrast.Report{Block: b, Station: s, First: true, DitheredDB: 2*math.Cos(az) + noise}, contrast.Report{Block: b, Station: s, Slot: 1, DitheredDB: 0})
+		}
+	}
+	trial, err := contrast.New(stations, reports, contrast.Params{Blocks: 9, CutDB: -18, CeilingDB: math.Inf(1), Seed: 1})
+	require.NoError(t, err)
+	d := trial.Directivity(contrast.OneSided)
+	rows := 0
+	for r := table.NewReader(lobeTable([]*Entry{{shownLobe: &d}})); r.Next(); rows++ {
+		fit, region := d.Toward(r.Float("azimuth_deg") * math.Pi / 180)
+		require.InDelta(t, fit, r.Float("fit_db"), 0.5e-4)
+		require.LessOrEqual(t, r.Float("low_db"), region.LowDB+1e-9)
+		require.Greater(t, r.Float("low_db"), region.LowDB-0.01)
+		require.GreaterOrEqual(t, r.Float("high_db"), region.HighDB-1e-9)
+		require.Less(t, r.Float("high_db"), region.HighDB+0.01)
+	}
+	require.Equal(t, 72, rows)
+}
+
+// Five stations report at 0, n and 3n min in one dwell, n = 1 to 5: shortest times of n, of which 1 min is the 20 % quantile;
+// medians of n. A sixth reports twice, 30 s apart: too seldom for the first figure. Half of 0.5, 1, 2, 3, 4, 5 are at most 2
+// min.
+func TestGapsByHand(t *testing.T) {
+	const minute = 60_000
+	var all []reception
+	for n := int64(1); n <= 5; n++ {
+		for _, at := range []int64{3 * n, 0, n} {
+			all = append(all, reception{session: 1, number: 1, arm: "low", station: int(n), slotMs: at * minute})
+		}
+	}
+	all = append(all, reception{session: 1, number: 1, arm: "low", station: 6}, reception{session: 1, number: 1, arm: "low", station: 6, slotMs: minute / 2})
+	usual, spacing := gaps(all)
+	require.Equal(t, [2]float64{1 * minute, 2 * minute}, [2]float64{usual, spacing})
+	for i := range all { // the last report of each comes in the next dwell: gaps within one are n
+		if all[i].slotMs == int64(3*all[i].station*minute) {
+			all[i].arm = "high"
+		}
+	}
+	usual, spacing = gaps(all)
+	require.Equal(t, [2]float64{1 * minute, 2 * minute}, [2]float64{usual, spacing})
 }

@@ -180,3 +180,41 @@ func TestEachPOfASharesClaim(t *testing.T) {
 	require.Greater(t, *split.Beyond.P, 0.3)
 	require.Equal(t, 6, split.Regions)
 }
+
+// Of an offset the watched p and interval stand beside the others, and an open trial rests on them.
+func TestEachPOfAnOffset(t *testing.T) {
+	w := heardBack(steady(3, 2))
+	fixed := w.one(t)
+	w.params.Stopping = "open"
+	open := w.one(t)
+	require.Equal(t, *open.P, *fixed.PRunning)
+	require.Equal(t, *open.PRunning, *fixed.PRunning)
+	require.Equal(t, open.IntervalDB, fixed.RunningDB)
+	require.Less(t, *fixed.P, *fixed.PRunning)
+	require.NotEqual(t, fixed.IntervalDB, fixed.RunningDB)
+}
+
+// The intervals of sessions are of the kind that the verdict rests on, of shares and of decibels: those that hold at every look are wider.
+func TestIntervalsOfSessions(t *testing.T) {
+	shares := with(heardOften(10, by(0.4)), func(w *world) { w.sessions, w.blocks = 2, 9 })
+	shares.claims = append(shares.claims, level())
+	fixed := shares.judged(t)
+	shares.params.Stopping = "open"
+	open := shares.judged(t)
+	for i := range 2 {
+		narrow, wide := fixed[0].Sessions[i].IntervalPoints, open[0].Sessions[i].IntervalPoints
+		require.Greater(t, *narrow[0], bound(wide[0], -1))
+		require.Less(t, *narrow[1], bound(wide[1], 1))
+		narrow, wide = fixed[1].Sessions[i].IntervalDB, open[1].Sessions[i].IntervalDB
+		require.Greater(t, *narrow[0], bound(wide[0], -1))
+		require.Less(t, *narrow[1], bound(wide[1], 1))
+	}
+}
+
+// bound is an end of an interval; infinite, with that sign, where there is none.
+func bound(end *float64, sign int) float64 {
+	if end == nil {
+		return math.Inf(sign)
+	}
+	return *end
+}
