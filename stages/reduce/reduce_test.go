@@ -184,8 +184,8 @@ func TestReceptionsAndCells(t *testing.T) {
 	lat, lon := 43.5, 78.5
 	spots := []spotRow{
 		{"20m", "04:00:30", "sent", "Q2AB", "NN34", nil, nil, -10, 1, 1, 1, "a", "used"},
-		{"20m", "04:01:00", "sent", "Q2AB", "", nil, nil, -11, 1, 1, 1, "a", "used"},
-		{"20m", "04:06:30", "sent", "Q2AB", "NN34ab", nil, nil, -6, 1, 1, 4, "a", "used"},
+		{"20m", "04:01:00", "sent", "Q2AB", "", nil, nil, -6, 1, 1, 1, "a", "used"},
+		{"20m", "04:06:30", "sent", "Q2AB", "NN34ab", nil, nil, -11, 1, 1, 4, "a", "used"},
 		{"20m", "04:02:30", "sent", "Q2AB", "NN34", nil, nil, -9, 1, 1, 2, "b", "used"},
 		{"20m", "04:02:30", "sent", "Q2AB", "NN34", nil, nil, -12, 1, 1, 2, "b", "merged"},
 		{"20m", "04:00:45", "received", "Q2AB", "NN34", nil, nil, -1, 1, 1, 1, "a", "used"},
@@ -205,7 +205,7 @@ func TestReceptionsAndCells(t *testing.T) {
 			t.Errorf("row %d: the power of the transmitting station does not come along", len(got))
 		}
 	}
-	require.Equal(t, []string{"a received 0 00:45 -1", "a sent 0 00:30 -10", "a sent 0 01:00 -11", "a sent 0 06:30 -6", "a sent 1 00:30 -3", "b sent 0 02:30 -9"},
+	require.Equal(t, []string{"a received 0 00:45 -1", "a sent 0 00:30 -10", "a sent 0 01:00 -6", "a sent 0 06:30 -11", "a sent 1 00:30 -3", "b sent 0 02:30 -9"},
 		got, "every used spot is one reception; merged and other rows are none")
 
 	require.Equal(t, []string{

@@ -145,6 +145,7 @@ func TestMerge(t *testing.T) {
 		file{name: "b", rows: []row{
 			snr(one(11, "04:01:00"), -8), // says the same as line 2, a second earlier
 			snr(one(12, "04:01:00"), -12),
+			snr(one(17, "04:01:02"), -8), // and so does this
 			with(one(13, "04:01:30"), func(r *row) { r.tx = "Q1RDG/P" }),
 			with(one(14, "04:01:30"), func(r *row) { r.rxAt.locator = "NN34" }),
 			one(15, "04:01:15"), // out of scope rows are not merged
@@ -152,14 +153,14 @@ func TestMerge(t *testing.T) {
 		}})
 	require.NoError(t, err)
 	require.Equal(t, map[int]string{
-		1: "merged", 2: "merged", 3: "used", 11: "used", 12: "merged", // the greatest SNR is kept; a suffix is another station
+		1: "merged", 2: "merged", 3: "used", 11: "used", 12: "merged", 17: "merged", // the greatest SNR is kept; a suffix is another station
 		13: "merged", 14: "used", // of equal SNR, the one that tells its place
 		15: "slot in which the station did not send", 16: "slot in which the station did not send",
 	}, got.fates())
-	require.Equal(t, 2, got.intake.Clashes, "lines 1 and 12 told another SNR")
+	require.Equal(t, 2, got.intake.Clashes, "lines 1 and 12 told another SNR, and three others did not")
 	require.Equal(t, []string{"clash"}, got.codes())
 	require.Equal(t, 3, got.intake.Used)
-	require.Equal(t, 4, got.intake.Merged)
+	require.Equal(t, 5, got.intake.Merged)
 }
 
 func TestListening(t *testing.T) {
