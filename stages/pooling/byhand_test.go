@@ -6,6 +6,8 @@ import (
 
 	"github.com/stretchr/testify/require"
 	"gonum.org/v1/gonum/stat/distuv"
+
+	"fairlobe/stages/internal/meta"
 )
 
 // The data of TestAgreesWithThePackage, and the other figures by the formulas of the papers: weights, the moment estimate
@@ -72,4 +74,71 @@ func TestFiguresOfAPoolByHand(t *testing.T) {
 		}
 		require.InDelta(t, math.Sqrt(low), c.Heterogeneity.TauIn[end], 0.01)
 	}
+}
+
+// Three operators agree far closer than chance would have it: tau^2 is 0, so the mean is that of the inverse variances, and the
+// factor is below 1 where it may be. The guarded figures and the prediction, which with a tau^2 of 0 is the guarded interval,
+// take 1.
+func TestGuardedFiguresOfAPoolByHand(t *testing.T) {
+	y, v := []float64{2.0, 2.02, 2.05}, []float64{0.1, 0.25, 0.16}
+	var studies []Study
+	mean, sum, q := 0.0, 0.0, 0.0
+	for i := range y {
+		studies = append(studies, study(i+1, level(y[i], math.Sqrt(v[i])*distuv.StudentsT{Sigma: 1, Nu: 15}.Quantile(0.975))))
+		mean, sum = mean+y[i]/v[i], sum+1/v[i]
+	}
+	mean /= sum
+	for i := range y {
+		q += (y[i] - mean) * (y[i] - mean) / v[i]
+	}
+	require.Less(t, q/2, 0.01)
+	c := pooledOf(t, studies...).Claims[0]
+	require.Zero(t, c.Heterogeneity.Tau2)
+	require.InDelta(t, mean, *c.Estimate, 1e-4)
+	for _, of := range []struct {
+		interval *[2]float64
+		factor   float64
+	}{{c.Interval, math.Sqrt(q / 2)}, {c.Guarded, 1}, {c.Prediction, 1}} {
+		half := 4.302653 * of.factor / math.Sqrt(sum)
+		require.InDelta(t, mean-half-0.005, of.interval[0], 0.00501)
+		require.InDelta(t, mean+half+0.005, of.interval[1], 0.00501)
+	}
+	for p, factor := range map[*float64]float64{c.PPlain: math.Sqrt(q / 2), c.P: 1} {
+		x := mean * math.Sqrt(sum) / factor
+		require.InDelta(t, 1-x/math.Sqrt(x*x+2), *p, 2e-6)
+	}
+}
+
+// Two lobes of one operator with variances of 0.1 and 0.2 in all directions: weights of 10 and 5, and the root of the joint
+// variance is the weighted mean of the roots. With a covariance the root is a matrix: S^2 of S = ((2, 1), (1, 2)) is ((5, 4),
+// (4, 5)).
+func TestLobesOfOneOperatorByHand(t *testing.T) {
+	got := togetherVectors([]meta.Vector{{X: 1, Y: 3, VarX: 0.1, VarY: 0.1}, {X: 2, Y: 0, VarX: 0.2, VarY: 0.2}})
+	require.InDelta(t, 20./15, got.X, 1e-12)
+	require.InDelta(t, 2, got.Y, 1e-12)
+	root := (10*math.Sqrt(0.1) + 5*math.Sqrt(0.2)) / 15
+	require.InDelta(t, root*root, got.VarX, 1e-12)
+	require.InDelta(t, root*root, got.VarY, 1e-12)
+	require.InDelta(t, 0, got.CovXY, 1e-12)
+	// Weights 2/10 and 2/2: roots ((2, 1), (1, 2)) and ((1, 0), (0, 1)) give ((1.4, 0.2), (0.2, 1.4))/1.2.
+	got = togetherVectors([]meta.Vector{{X: 6, VarX: 5, VarY: 5, CovXY: 4}, {X: 0, VarX: 1, VarY: 1}})
+	require.InDelta(t, 1, got.X, 1e-12)
+	require.InDelta(t, (1.4*1.4+0.2*0.2)/1.44, got.VarX, 1e-12)
+	require.InDelta(t, 2*1.4*0.2/1.44, got.CovXY, 1e-12)
+}
+
+// Of two harmonics that are asked for together the p is twice the lesser of both.
+func TestPOfTwoHarmonics(t *testing.T) {
+	var studies []Study
+	for i, x := range []float64{0.7, 1.1, 0.4} {
+		f := lobe(x, 0, 0.4, 0)
+		f.Shape = "any"
+		f.Fits = append(f.Fits, Fit{2, 0.2 * float64(i-1), 0.3, 0.16, 0.16, 0})
+		studies = append(studies, study(i+1, f))
+	}
+	c := pooledOf(t, studies...).Claims[0]
+	require.Len(t, c.Directivity.Lobes, 2)
+	least := math.Min(*c.Directivity.Lobes[0].P, *c.Directivity.Lobes[1].P)
+	require.Less(t, least, 0.5)
+	require.InDelta(t, 2*least, *c.P, 2e-6)
 }
