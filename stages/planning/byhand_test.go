@@ -1,7 +1,9 @@
 package planning
 
 import (
+	"fmt"
 	"math"
+	"strings"
 	"testing"
 	"time"
 
@@ -36,8 +38,11 @@ func TestExposureOfTheDemonstration(t *testing.T) {
 	require.Equal(t, []string{"20m", "10m"}, []string{all[0].Band, all[1].Band})
 	require.InEpsilon(t, 0.02408*14.175, all[0].MetresAt, 0.0255)
 	require.InEpsilon(t, 0.02408*28.85, all[1].MetresAt, 0.0305)
+	words := wordsOf(planOf(t, loaded(t, "ridge-wire.toml", same), 0))
+	require.Contains(t, words, "20m: the formula gives 0.4 m", "of 0.34 m, upward")
 	for _, e := range all {
 		require.InEpsilon(t, 0.02408*e.MHz, e.MetresAt, 1e-3)
+		require.Contains(t, words, fmt.Sprintf("%s: the formula gives %.1f m", e.Band, math.Ceil(0.02408*e.MHz*10)/10))
 		require.InEpsilon(t, 299.792458/2/math.Pi/e.MHz, e.FieldFrom, 1e-9)
 	}
 }
@@ -164,4 +169,44 @@ func TestHundreds(t *testing.T) {
 	for p, want := range map[float64]string{0.869: "86 of 100", 0.87: "87 of 100", 0.9999: "99 of 100", 0.0099: "less than 1 of 100"} {
 		require.Equal(t, want, hundreds(p))
 	}
+}
+
+// Blocks with lobes of 4 and 2 dB to the east in turn scatter by 1 dB about the mean; of 12 blocks that may be 1.2546 dB.
+func TestSigmaOfAFormerLobe(t *testing.T) {
+	const n, blocks = 16, 12
+	stations, reports := make([]contrast.Station, n), []contrast.Report(nil)
+	for s := range stations {
+		az := 2 * math.Pi * float64(s) / n
+		stations[s] = contrast.Station{AzimuthRad: az, HasAzimuth: true, Region: s}
+		for b := range blocks {
+			up := contrast.Report{Block: b, Station: s, First: true, DitheredDB: 20 + (3+float64(1-2*(b%2)))*math.Sin(az)}
+			reports = append(reports, up, contrast.Report{Block: b, Station: s, Slot: 1, DitheredDB: 20})
+		}
+	}
+	trial, err := contrast.New(stations, reports, contrast.Params{Blocks: blocks, CutDB: -18, CeilingDB: math.Inf(1), Seed: 1})
+	require.NoError(t, err)
+	sigma, ok := Figures{Blocks: blocks, trial: trial}.lobe("one-sided")
+	require.True(t, ok)
+	require.InDelta(t, math.Sqrt(11/6.989), sigma.Value, 2e-3)
+	require.Contains(t, sigma.From, "1.00 dB in 12 blocks")
+}
+
+// high sends with 8 W and low with 4: of a step of 5 dB that a claim declares the powers do 3.01 already, the other way round -3.01.
+func TestStepThatThePowersDo(t *testing.T) {
+	exp := loaded(t, "ridge-wire.toml", func(text string) string {
+		text = strings.Replace(text, "power_w = 4", "", 1)
+		text = strings.Replace(text, "name = \"low\"", "name = \"low\"\npower_w = 4", 1)
+		return strings.Replace(text, "name = \"high\"", "name = \"high\"\npower_w = 8", 1)
+	})
+	step := 5.0
+	c := exp.Claims[0]
+	c.Kind, c.StepDB, c.Arms = "known_step", &step, []string{"high", "low"}
+	p := planOf(t, exp, 0)
+	require.InDelta(t, 3.0103, p.powerStepDB(c), 1e-4)
+	require.Equal(t, []string{"high +1.9897 dB"}, p.truthOf(&Question{Claim: c}))
+	c.Arms = []string{"low", "high"}
+	require.InDelta(t, -3.0103, p.powerStepDB(c), 1e-4)
+	require.Equal(t, []string{"low +8.0103 dB"}, p.truthOf(&Question{Claim: c}))
+	c.Direction = "received"
+	require.Zero(t, p.powerStepDB(c))
 }
