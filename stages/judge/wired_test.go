@@ -1,6 +1,7 @@
 package judge_test
 
 import (
+	"fmt"
 	"math"
 	"testing"
 
@@ -217,4 +218,41 @@ func bound(end *float64, sign int) float64 {
 		return math.Inf(sign)
 	}
 	return *end
+}
+
+// The sentence names each arm with its own share, whichever the claim names first.
+func TestSharesInTheSentence(t *testing.T) {
+	for _, swapped := range []bool{false, true} {
+		for _, more := range []float64{0.4, -0.3} {
+			w := heardOften(10, by(more))
+			w.swapped = swapped
+			e := w.one(t)
+			high, low := e.SharesPercent[0], e.SharesPercent[1]
+			if swapped {
+				high, low = low, high
+			}
+			require.Equal(t, more > 0, high > low)
+			want := fmt.Sprintf("high is heard by %.0f %% and low %.0f %%: %.2f percentage points more", high, low, high-low)
+			if more < 0 {
+				want = fmt.Sprintf("low is heard by %.0f %% and high %.0f %%: %.2f percentage points more", low, high, low-high)
+			}
+			require.Contains(t, e.Reason, want)
+		}
+	}
+}
+
+// A region of three stations stands for itself by their median: offsets of 1, 2 and 9 dB, and all other regions have 2, too.
+func TestRegionsGiveTheirMedian(t *testing.T) {
+	w := with(heardBack(func(at place) float64 { return []float64{1, 2, 9}[at.station%3] }), func(w *world) {
+		w.noiseDB, w.blockSD = 0, 0
+		for i := range w.stations {
+			w.stations[i].region = string(rune('a' + i/3))
+		}
+		w.returned = func(at place, _ string, _ int) (snr, watts float64) {
+			return w.levelDB(at) - 10*math.Log10(4) - []float64{1, 2, 9}[at.station%3], 1
+		}
+	})
+	e := w.one(t)
+	require.InDelta(t, 2, *e.EstimateDB, 1e-4)
+	require.Equal(t, [2]int{8, 24}, [2]int{e.Regions, e.Stations})
 }

@@ -1,6 +1,7 @@
 package trials
 
 import (
+	"math"
 	"testing"
 	"time"
 
@@ -65,4 +66,73 @@ func TestMeanHeardByHand(t *testing.T) {
 	}{AxisDeg: 300}
 	require.InDelta(t, 9, sc.truthOf(c, e).frontDB, 1e-12)
 	require.InDelta(t, (18.+2-8+50)/7, sc.truthOf(c, e).heardDB, 1e-12)
+}
+
+// Each figure of an entry is held against its own truth: 2 dB are true all round, 2.5 in the mean of those heard.
+func TestEachFigureAgainstItsTruth(t *testing.T) {
+	yonder := "beyond"
+	e := entry{Kind: "level", Verdict: "different", Reach: &yonder, EstimateDB: at(2.3), IntervalDB: &span{at(2.1), at(2.6)}, P: at(0.001), PRunning: at(0.02),
+		RunningDB: &span{at(1.5), at(3.25)}, AllRoundDB: at(1.7), Beyond: &second{IntervalDB: &span{at(1.9), at(2.9)}, P: at(0.03)}}
+	hold := func(tr truth, differ bool) [figures]held {
+		s := sample{entry: e, truth: tr}
+		for f := range s.figures {
+			s.figures[f] = held{width: math.NaN(), off: math.NaN()}
+		}
+		s.holdLevel(differ)
+		return s.figures
+	}
+	requireHeld := func(h held, holds bool, width, off float64) {
+		t.Helper()
+		require.True(t, h.asked)
+		require.Equal(t, holds, h.holds)
+		require.InDelta(t, width, h.width, 1e-12)
+		if !math.IsNaN(off) {
+			require.InDelta(t, off, h.off, 1e-12)
+		}
+	}
+	got := hold(truth{levelDB: 2, heardDB: math.NaN()}, false)
+	requireHeld(got[difference], false, 0.5, 0.3)
+	requireHeld(got[running], true, 1.75, math.NaN())
+	requireHeld(got[beyond], true, 1, math.NaN())
+	require.InDelta(t, -0.3, got[allRound].off, 1e-12)
+	require.False(t, got[meanHeard].asked)
+	got = hold(truth{levelDB: 2, heardDB: 2.5}, true)
+	requireHeld(got[meanHeard], true, 0.5, -0.2)
+	requireHeld(got[beyond], true, 1, math.NaN())
+	require.False(t, got[difference].asked || got[running].asked)
+	require.True(t, math.IsNaN(got[allRound].off), "where receivers differ nobody knows the mean of all directions")
+	got = hold(truth{levelDB: 2, heardDB: 2.5, lobes: [3]lobe{1: {north: 1}}}, false)
+	requireHeld(got[meanHeard], true, 0.5, -0.2)
+	require.False(t, got[beyond].asked)
+
+	e = entry{Kind: "heard_by", EstimatePoints: at(3), IntervalPoints: &span{at(-2), at(9)}, RunningPoints: &span{at(1), at(12)}, P: at(0.2),
+		Beyond: &second{IntervalPoints: &span{at(-4), at(11)}, P: at(0.3)}}
+	s := sample{entry: e, truth: truth{stated: true, none: true}}
+	s.holdShare(false)
+	requireHeld(s.figures[points], true, 11, 3)
+	requireHeld(s.figures[runningPoints], false, 11, math.NaN())
+	requireHeld(s.figures[beyondPoints], true, 15, math.NaN())
+
+	// A lobe of 3 dB toward 90, and a contrast of 4 dB.
+	e = entry{Kind: "directivity", AllRoundDB: at(2.2)}
+	e.Lobe = &struct {
+		Harmonic    int         `json:"harmonic"`
+		AmplitudeDB *float64    `json:"amplitude_db"`
+		AmplitudeIn *span       `json:"amplitude_interval_db"`
+		TowardIn    *[2]float64 `json:"toward_interval_deg"`
+	}{1, at(3.4), &span{at(2.4), at(4.5)}, &[2]float64{80, 100}}
+	e.FrontToBack = &struct {
+		AxisDeg    float64  `json:"axis_deg"`
+		EstimateDB *float64 `json:"estimate_db"`
+		IntervalDB *span    `json:"interval_db"`
+	}{90, at(4.6), &span{at(4.1), at(5.2)}}
+	s = sample{entry: e, truth: truth{stated: true, fits: true, levelDB: 2, frontDB: 4, lobes: [3]lobe{1: {east: 3}}}}
+	s.holdLobe()
+	requireHeld(s.figures[amplitude], true, 2.1, 0.4)
+	require.True(t, s.figures[direction].asked && s.figures[direction].holds)
+	requireHeld(s.figures[frontToBack], false, 1.1, 0.6)
+	require.InDelta(t, 0.2, s.figures[allRound].off, 1e-12)
+	s.truth.lobes[1] = lobe{north: 3}
+	s.holdLobe()
+	require.False(t, s.figures[direction].holds)
 }
