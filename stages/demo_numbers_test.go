@@ -19,6 +19,9 @@ type shownNumbers struct {
 	Claim, Kind, Band string
 	EstimateDB        *float64     `json:"estimate_db"`
 	IntervalDB        *[2]*float64 `json:"interval_db"`
+	P                 *float64
+	PAdjusted         *float64     `json:"p_adjusted"`
+	FamilySize        *int         `json:"family_size"`
 	PRunning          *float64     `json:"p_running"`
 	RunningDB         *[2]*float64 `json:"running_interval_db"`
 	Beyond            *struct {
@@ -245,9 +248,14 @@ func TestDemoNumbersAgainstPlainCode(t *testing.T) {
 	defer rec.Release()
 	stations := plainStations(t, done)
 	levels, lobes := 0, 0
+	var ps, adjusted []float64
 	for r := table.NewReader(rec); r.Next(); {
 		var v shownNumbers
 		require.NoError(t, json.Unmarshal([]byte(r.Str("detail")), &v))
+		if v.Kind == "level" || v.Kind == "directivity" {
+			require.Equal(t, 4, *v.FamilySize, "two claims on two bands")
+			ps, adjusted = append(ps, *v.P), append(adjusted, *v.PAdjusted)
+		}
 		p := readPlain(t, done, v.Band)
 		p = p.only(func(s int) bool { return stations[s].region != "own square" }, 0, p.blocks)
 		switch v.Kind {
@@ -275,6 +283,24 @@ func TestDemoNumbersAgainstPlainCode(t *testing.T) {
 		}
 	}
 	require.Equal(t, [2]int{2, 2}, [2]int{levels, lobes})
+	// Holm, A simple sequentially rejective multiple test procedure, Scandinavian Journal of Statistics 6, 1979: an adjusted p
+	// is the greatest of (4 - smaller ones) p over all p up to it.
+	require.Len(t, ps, 4)
+	for i, p := range ps {
+		want := 0.0
+		for j, q := range ps {
+			smaller := 0
+			for k, r := range ps {
+				if r < q || r == q && k < j {
+					smaller++
+				}
+			}
+			if q < p || q == p && j <= i {
+				want = math.Max(want, math.Min(1, float64(4-smaller)*q))
+			}
+		}
+		require.InDelta(t, want, adjusted[i], 5e-6)
+	}
 }
 
 func fourErrors(p float64) float64 { return 4 * math.Sqrt(p*(1-p)/9999) }
