@@ -43,6 +43,8 @@ type shownNumbers struct {
 		Stations   int
 	}
 	Blocks, Stations, Regions, Receptions int
+	BlocksPlanned                         int `json:"blocks_planned"`
+	BlocksDropped                         int `json:"blocks_dropped"`
 	Sessions                              []struct {
 		Session, Blocks int
 		EstimateDB      *float64 `json:"estimate_db"`
@@ -404,6 +406,8 @@ func (p plainTrial) requireCounts(t *testing.T, v shownNumbers, stations map[int
 		}
 	}
 	require.Equal(t, [4]int{p.blocks, len(heard), len(regions), reports}, [4]int{v.Blocks, v.Stations, v.Regions, v.Receptions})
+	dropped := map[string]int{"20m": 0, "10m": 1}[v.Band] // as datasets/ridge-wire/README.md tells
+	require.Equal(t, [3]int{16 - dropped, 16, dropped}, [3]int{v.Blocks, v.BlocksPlanned, v.BlocksDropped})
 }
 
 func (p plainTrial) requireSectors(t *testing.T, v shownNumbers, stations map[int]plainStation) {
