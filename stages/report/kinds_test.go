@@ -43,7 +43,9 @@ func TestSharesAndOffsetsHaveScalesOfTheirOwn(t *testing.T) {
 	require.Contains(t, parts[1], "3.3", "a share does not stretch the scale of dB")
 	require.Contains(t, parts[1], "+2.00 dB")
 	require.Contains(t, parts[3], "more hear it, 20m")
-	require.Contains(t, parts[3], "+14.23")
+	require.Contains(t, parts[3], " +14.23")
+	shares := entry{SmallestDB: 10, EstimateDB: at(14.2345), IntervalDB: &[2]*float64{at(8.01), at(20.5)}}
+	require.Contains(t, parts[3], bar(shares, 1.1*20.5), "in points")
 	require.NotContains(t, parts[3], "dB")
 	require.Contains(t, parts[5], "−25.50 dB")
 	for _, line := range strings.Split(text, "\n") {

@@ -50,6 +50,8 @@ func TestEachPooledNumberHasItsLabel(t *testing.T) {
 	} {
 		require.Contains(t, words, part)
 	}
+	plainInterval := entry{SmallestDB: 1.5, EstimateDB: at(2.11), IntervalDB: &[2]*float64{at(1.12), at(3.13)}}
+	require.Contains(t, string(whole), "  lift helps, 20m          "+bar(plainInterval, 1.1*3.13)+" +2.11 dB\n")
 	v := newPooledView(doc, "")
 	require.Equal(t, "+2.11 dB, 95\u00a0%: +1.12 to +3.13 dB", v.Answers[0].Figures)
 	require.Equal(t, pooledRow{Name: "1. ridge", Size: "+1.34 dB", Interval: "+0.35 to +2.36 dB", Weight: "37.8\u00a0%", Basis: "28 blocks, 91 stations", Verdict: "-"}, v.Claims[0].Rows[0])
