@@ -282,6 +282,7 @@ func TestDemoNumbersAgainstPlainCode(t *testing.T) {
 			t.Run("sectors "+v.Band, func(t *testing.T) { flat.requireSectors(t, v, stations) })
 			t.Run("front to back "+v.Band, func(t *testing.T) { flat.requireAxis(t, v, stations) })
 			t.Run("gates "+v.Band, func(t *testing.T) { flat.requireGates(t, v, stations) })
+			t.Run("counts "+v.Band, func(t *testing.T) { flat.requireCounts(t, v, stations) })
 		}
 	}
 	require.Equal(t, [2]int{2, 2}, [2]int{levels, lobes})

@@ -106,7 +106,7 @@ type Params struct {
 // Stage makes the stage.
 func Stage(p Params) pipeline.Stage {
 	return pipeline.Stage{
-		Name: "judge", Version: 9, Params: p,
+		Name: "judge", Version: 10, Params: p,
 		Needs: []string{"dwells", "trial.json", "stations", "receptions", "late_receptions", "control_receptions", "listening", "sweeps", "intake.json"},
 		Makes: []pipeline.Output{
 			{Name: TableVerdicts, Schema: datasets.Verdicts()}, {Name: TableBlocks, Schema: datasets.Blocks()},

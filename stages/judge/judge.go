@@ -32,6 +32,7 @@ type contest struct {
 	stations   int
 	regions    int
 	receptions int
+	lobeOnes   int                // of the receptions, those of stations that may enter a lobe
 	strong     map[string]float64 // share of an arm's receptions above the strong end
 	perArm     map[string][]float64
 	usualGapMs float64 // see gaps
@@ -306,6 +307,11 @@ func (c *court) contest(e *Entry) (*contest, error) {
 	}
 	if t.flat, err = c.trialOf(all, blocks, first, place.forDirectivity); err != nil {
 		return nil, err
+	}
+	for _, r := range all {
+		if c.stations[r.station].forDirectivity() {
+			t.lobeOnes++
+		}
 	}
 	t.level = t.trial.Level()
 	t.stations = t.level.Stations

@@ -256,3 +256,14 @@ func TestRegionsGiveTheirMedian(t *testing.T) {
 	require.InDelta(t, 2, *e.EstimateDB, 1e-4)
 	require.Equal(t, [2]int{8, 24}, [2]int{e.Regions, e.Stations})
 }
+
+// What enters a directivity is counted without the stations whose bearing is not known well enough: of 24 stations with 10
+// blocks of 22 reports each, one has no place and one is on the move. A level takes them all.
+func TestReceptionsThatEnterALobe(t *testing.T) {
+	w := asking(plain().leans(3), lobe("one-sided"), level())
+	w.stations[3].unknown = true
+	w.stations[8].call += "/M"
+	all := w.judged(t)
+	require.Equal(t, [2]int{22, 22 * 10 * 22}, [2]int{all[0].Stations, all[0].Receptions})
+	require.Equal(t, [2]int{24, 24 * 10 * 22}, [2]int{all[1].Stations, all[1].Receptions})
+}
