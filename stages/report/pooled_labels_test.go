@@ -77,5 +77,5 @@ func TestPooledMarksStandWhereTheirFiguresAre(t *testing.T) {
 	rose := string(drawRose("x", &doc.Claims[1]))
 	require.Contains(t, rose, `rim: a lobe of 4 dB`)
 	require.Contains(t, rose, `<rect class="estimate" x="265.5" y="163.5" width="13" height="13"/>`)
-	require.Contains(t, rose, `<path class="pooled" d="M96.4 119.5`) // 170 - 85 sin 60, 170 - 85 cos 60 - 8
+	require.Contains(t, rose, `<path class="pooled" d="M96.4 116.5`) // 170 - 85 sin 60, 170 - 85 cos 60 - 11
 }
