@@ -233,23 +233,16 @@ func TestGate2AgainstAllOrders(t *testing.T) {
 			means[j] = regionMean{q: 0.3 + 0.1*float64((j*j+seed)%5), e: float64((5*j*j+3*j+seed*seed*j)%7) / 2, x: OneSided.columns(az)}
 		}
 		observed := explainedByQR(t, means)
-		asGreat, orders := 0, 0
-		var visit func(order []int, left []int)
-		visit = func(order, left []int) {
-			if len(left) == 0 {
-				moved := slices.Clone(means)
-				for j, from := range order {
-					moved[j].x = means[from].x
-				}
-				orders++
-				asGreat += one(explainedByQR(t, moved) >= observed-1e-9)
+		asGreat := 0
+		orders := allOrders(6)
+		require.Len(t, orders, 720)
+		for _, order := range orders {
+			moved := slices.Clone(means)
+			for j, from := range order {
+				moved[j].x = means[from].x
 			}
-			for i, next := range left {
-				visit(append(slices.Clone(order), next), append(slices.Clone(left[:i]), left[i+1:]...))
-			}
+			asGreat += one(explainedByQR(t, moved) >= observed-1e-9)
 		}
-		visit(nil, []int{0, 1, 2, 3, 4, 5})
-		require.Equal(t, 720, orders)
 		p := float64(asGreat) / 720
 		got := must(t, nil, nil, Params{Blocks: 8, Seed: 4}).gate2(means)
 		require.InDelta(t, p, got, 4*math.Sqrt(p*(1-p)/999)+0.001)
