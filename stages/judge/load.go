@@ -118,8 +118,7 @@ func (p Params) load(in *pipeline.Input) (*data, error) {
 const mostUncertainBearing = 20
 
 func (d *data) loadStations(r *table.Reader) {
-	places := map[string]int{}
-	var calls []string
+	var calls, places []string
 	for r.Next() {
 		s := place{region: r.Str("region"), ownSquare: r.Str("region") == station.RegionOwnSquare}
 		if !r.Null("bearing_deg") && !r.Null("distance_km") {
@@ -127,18 +126,11 @@ func (d *data) loadStations(r *table.Reader) {
 			s.azimuth, s.km = station.RoundDeg(r.Float("bearing_deg")), station.RoundKm(r.Float("distance_km"))
 			s.radiusKm = station.RoundRadiusKm(r.Float("position_radius_km"))
 		}
-		call := r.Str("call")
-		s.roaming = station.OnTheMove(call) != ""
-		if r.Str("place") != "" {
-			places[call]++
-		}
-		calls = append(calls, call)
+		calls, places = append(calls, r.Str("call")), append(places, r.Str("place"))
 		d.stations = append(d.stations, s)
 	}
-	for i, call := range calls {
-		if places[call] > 2 {
-			d.stations[i].roaming = true
-		}
+	for i, roaming := range station.Roaming(calls, places) {
+		d.stations[i].roaming = roaming
 	}
 }
 

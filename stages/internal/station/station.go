@@ -209,3 +209,22 @@ func OnTheMove(call string) string {
 	}
 	return ""
 }
+
+// mostPlaces is the number of places at which a call may have been, and still be taken to stand still.
+const mostPlaces = 2
+
+// Roaming tells which rows of a table of stations are of one that moves: its call says so, or stands there with more than two
+// places. Calls and places go row by row; "" is no place.
+func Roaming(calls, places []string) []bool {
+	seen := map[string]int{}
+	for i, call := range calls {
+		if places[i] != "" {
+			seen[call]++
+		}
+	}
+	out := make([]bool, len(calls))
+	for i, call := range calls {
+		out[i] = OnTheMove(call) != "" || seen[call] > mostPlaces
+	}
+	return out
+}

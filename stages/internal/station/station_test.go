@@ -94,3 +94,11 @@ func TestRounding(t *testing.T) {
 		require.Equal(t, want, RoundKm(in), in)
 	}
 }
+
+// A call with a suffix of the road, the sea or the air moves; so does one that was told from three places, in all its rows.
+func TestRoaming(t *testing.T) {
+	calls := []string{"Q1AA", "Q1AA", "Q2BB", "Q2BB", "Q2BB", "Q2BB", "Q3CC/M", "Q4DD/P", "Q5EE/MM", "Q6FF/AM"}
+	places := []string{"JN00", "JN01", "JN00", "JN01", "JN02", "", "JN00", "JN00", "", "JN00"}
+	require.Equal(t, []bool{false, false, true, true, true, true, true, false, true, true}, Roaming(calls, places))
+	require.Empty(t, Roaming(nil, nil))
+}
