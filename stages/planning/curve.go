@@ -165,7 +165,7 @@ func (p *Plan) curveDescription(all []curve) string {
 	for _, c := range all {
 		text := c.name + ":"
 		for _, n := range shownBlocks() {
-			text += fmt.Sprintf(" %d blocks %.0f %%", n, 100*c.at(n))
+			text += fmt.Sprintf(" %d blocks %d %%", n, perCent(c.at(n)))
 		}
 		parts = append(parts, text)
 	}

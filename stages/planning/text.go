@@ -218,6 +218,9 @@ func (q *Question) simulatedAnswer() string {
 	return "different"
 }
 
+// perCent gives a chance, never sure.
+func perCent(p float64) int { return min(99, int(math.Round(100*p))) }
+
 // hundreds gives a chance as so many of 100. It is rounded down, and never sure.
 func hundreds(p float64) string {
 	n := int(math.Floor(100*p + 1e-9))
@@ -316,7 +319,7 @@ func (p *Plan) powerWords(w *writer) {
 	for _, c := range curves {
 		row := fmt.Sprintf("  %-42s", cut(c.name, 41))
 		for _, n := range shownBlocks() {
-			row += fmt.Sprintf("%6.0f", 100*c.at(n))
+			row += fmt.Sprintf("%6d", perCent(c.at(n)))
 		}
 		w.line("%s", row)
 	}
