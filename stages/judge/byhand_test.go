@@ -164,3 +164,25 @@ func TestGapsByHand(t *testing.T) {
 	usual, spacing = gaps(all)
 	require.Equal(t, [2]float64{1 * minute, 2 * minute}, [2]float64{usual, spacing})
 }
+
+// Thirty bearings, 18 one way and 12 the other: the resultant is 6, and p = exp(sqrt(1 + 4n + 4(n^2 - R^2)) - (1 + 2n)) (Zar,
+// Biostatistical Analysis, the chapter on circular distributions, from memory), which is exp(sqrt(3577) - 61) = 0.304. Doubled,
+// a quarter turn is the other way.
+func TestNaiveBearingsByHand(t *testing.T) {
+	for shape, turn := range map[string]float64{"one-sided": math.Pi, "two-sided": math.Pi / 2} {
+		var bearings []float64
+		for i := range 30 {
+			if i < 18 {
+				bearings = append(bearings, 0.4)
+			} else {
+				bearings = append(bearings, 0.4+turn)
+			}
+		}
+		e := &Entry{claim: Claim{Shape: shape}}
+		e.naiveLobe(bearings)
+		require.InDelta(t, 0.304, *e.Naive.UniformP, 0.003, shape)
+		e.Naive = nil
+		e.naiveLobe(bearings[:5])
+		require.Nil(t, e.Naive, "too few")
+	}
+}

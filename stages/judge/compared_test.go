@@ -1,7 +1,9 @@
 package judge_test
 
 import (
+	"fmt"
 	"math"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -30,6 +32,11 @@ func TestDistanceThatLooksLikeALobe(t *testing.T) {
 	require.Greater(t, *e.P, 0.05)
 	require.Equal(t, "distance_tangled", e.ReasonCode)
 	require.Contains(t, e.Reason, "their distance explains it as well as their direction does")
+	var gate1, gate2 float64
+	_, told, _ := strings.Cut(e.Warnings[0].Text, "with the distance taken out, ")
+	_, err := fmt.Sscanf(told, "gate 1 has p = %g and gate 2 p = %g,", &gate1, &gate2)
+	require.NoError(t, err)
+	require.InDelta(t, *e.P, max(gate1, gate2), 0.006, "p is the greatest of all, and here one of the two that are told, to two places")
 	e = tangled(1, 4).one(t)
 	require.Equal(t, "different", e.Verdict, e.Reason)
 	require.Equal(t, []string{"distance_tangled"}, e.codes())

@@ -53,7 +53,7 @@ func (c *court) hearDirectivity(e *Entry, t *contest) {
 	if c.turned(e) {
 		d = d.Negated()
 	}
-	e.Stations, e.Regions, e.Receptions = d.Stations, d.Regions, t.lobeOnes
+	e.Stations, e.Regions, e.Receptions = d.Stations, d.Regions, t.inLobe
 	e.fillSectors(&d)
 	if e.claim.Predicted {
 		e.warn("axis_not_predicted", `toward_deg = "predicted" needs a calculated pattern, which this version does not make: name the axis in degrees`)

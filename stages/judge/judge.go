@@ -32,7 +32,7 @@ type contest struct {
 	stations   int
 	regions    int
 	receptions int
-	lobeOnes   int                // of the receptions, those of stations that may enter a lobe
+	inLobe     int                // of the receptions, those of stations that may enter a lobe
 	strong     map[string]float64 // share of an arm's receptions above the strong end
 	perArm     map[string][]float64
 	usualGapMs float64 // see gaps
@@ -310,7 +310,7 @@ func (c *court) contest(e *Entry) (*contest, error) {
 	}
 	for _, r := range all {
 		if c.stations[r.station].forDirectivity() {
-			t.lobeOnes++
+			t.inLobe++
 		}
 	}
 	t.level = t.trial.Level()
